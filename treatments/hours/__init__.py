@@ -1,0 +1,1 @@
+"""Hours of a treatment: step tables, three-point estimates, learning from the hours that jobs took."""
