@@ -1,0 +1,110 @@
+"""Parameter sets, runs of the scoring, and the scores that each run made."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+
+from survey.condition.db.models import Joint
+from survey.register.db.models import Exhibition, Object
+
+
+class ParameterSet(models.Model):
+    """Every number that the scoring assumes, named and numbered; scores always say which set made them."""
+
+    number = models.PositiveIntegerField(unique=True)
+    name = models.CharField(max_length=120)
+    values = models.JSONField(default=dict, help_text="What differs from the shipped defaults")
+    reason = models.TextField(blank=True)
+    adopted_at = models.DateTimeField()
+    adopted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+
+class RiskRun(models.Model):
+    """One scoring of everything. The newest finished run is what the pages show."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    parameters = models.ForeignKey(ParameterSet, models.PROTECT, related_name="runs")
+    exhibition = models.ForeignKey(Exhibition, models.PROTECT, null=True, related_name="risk_runs")
+    as_of = models.DateField(help_text="The day from which chances are reckoned")
+    job = models.ForeignKey("media.Job", models.SET_NULL, null=True, related_name="+")
+    began_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        indexes = [models.Index(fields=["-finished_at"], name="risk_run_latest")]
+
+    def __str__(self) -> str:
+        return f"Run of {self.as_of}"
+
+
+class Band(models.TextChoices):
+    """What a score asks for. The first is a rule about signs, which no average can hide."""
+
+    DO_NOT_LIFT = "do_not_lift", "Do not lift"
+    BEFORE_MOVE = "before_move", "Before it is mounted or travels"
+    BEFORE_OPENING = "before_opening", "Before opening if hours allow"
+    WATCH = "watch", "Watch"
+
+
+class ObjectRisk(models.Model):
+    """One object in one run. Chances are of at least one joint letting go, 0 to 1, from the run's day."""
+
+    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="objects")
+    object = models.ForeignKey(Object, models.PROTECT, related_name="risks")
+    band = models.CharField(max_length=16, choices=Band.choices)
+    band_order = models.PositiveSmallIntegerField(help_text="0 for do not lift, 3 for watch")
+    before_opening = models.FloatField()
+    before_opening_low = models.FloatField(help_text="Under the most favourable of the named priors")
+    before_opening_high = models.FloatField(help_text="Under the least favourable of the named priors")
+    before_milestones = models.JSONField(default=dict, help_text="Kind of milestone to chance")
+    yearly = models.FloatField(help_text="Long-term chance per year without any move")
+    loss = models.FloatField(help_text="Expected share of the object lost before opening; without significance")
+    weighted_loss = models.FloatField(help_text="The same times significance and importance to the display")
+    rank_by_loss = models.PositiveIntegerField(default=0)
+    rank_by_weighted = models.PositiveIntegerField(default=0)
+    magnitude = models.JSONField(default=dict, help_text="A, B, C of the published logarithmic scales, low probable high")
+    worst_stage = models.PositiveSmallIntegerField(null=True)
+    joints = models.PositiveIntegerField(default=0)
+    reasons = models.JSONField(default=list, help_text="Sentences")
+    on_checklist = models.BooleanField(default=False)
+    warnings = models.JSONField(default=list, help_text="What in the record looks wrong and was scored all the same")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["run", "object"], name="object_scored_once")]
+        indexes = [
+            models.Index(fields=["run", "band_order", "-weighted_loss", "object"], name="ranking_with_significance"),
+            models.Index(fields=["run", "band_order", "-loss", "object"], name="ranking_without_significance"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.object_id}: {self.before_opening:.2f}"
+
+
+class JointRisk(models.Model):
+    """One joint in one run."""
+
+    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="joints")
+    joint = models.ForeignKey(Joint, models.PROTECT, related_name="risks")
+    object = models.ForeignKey(Object, models.PROTECT, related_name="+")
+    before_opening = models.FloatField()
+    before_milestones = models.JSONField(default=dict)
+    stage = models.PositiveSmallIntegerField(null=True, help_text="As last seen")
+    stage_chances = models.JSONField(default=list, help_text="Now, stages 0 to 4")
+    class_chances = models.JSONField(default=dict, help_text="Adhesive class to chance")
+    move_share = models.FloatField(help_text="Of the chance, what the planned moves bring")
+    assumed = models.JSONField(default=list, help_text="What was estimated and not measured")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["run", "joint"], name="joint_scored_once")]
+        indexes = [models.Index(fields=["run", "object"], name="joint_risk_by_object")]
+
+    def __str__(self) -> str:
+        return f"{self.joint_id}: {self.before_opening:.2f}"
