@@ -129,7 +129,7 @@ def failure_chance(
     survival = np.zeros(logs.shape[:-1])
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):
         one_holds = ndtr(-(logs + np.sqrt(shared) * node) / np.sqrt(1.0 - shared))
-        survival = survival + weight * np.prod(np.where(times > 0, one_holds**times, 1.0 + 0.0 * logs), axis=-1)
+        survival = survival + weight * np.prod(one_holds**times, axis=-1)
     return np.clip(1.0 - survival, 0.0, 1.0)[()]
 
 

@@ -1,0 +1,210 @@
+"""Which adhesive holds a joint: evidence weighed into a probability for each class.
+
+Evidence that was not sought is no factor at all. The default likelihoods are expert defaults built from published
+observations where there are any; each kind of evidence carries its grounds, and a department may replace the table.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+CLASSES: tuple[str, ...] = (
+    "animal_glue",
+    "natural_resin",
+    "cellulose_nitrate",
+    "rubber_cement",
+    "pvac",
+    "epoxy",
+    "cyanoacrylate",
+    "polyester",
+    "acrylic",
+    "plaster_cement",
+    "mechanical",
+    "other",  # bitumen, oil putty, and what nobody thought of
+)
+CLASS_INDEX: Mapping[str, int] = {code: index for index, code in enumerate(CLASSES)}
+UNKNOWN = "unknown"  # an answer, not a class: it weighs nothing
+NITRATE = CLASS_INDEX["cellulose_nitrate"]
+
+# Share of repairs by class before anything is seen. Cellulose nitrate was the main adhesive in about two thirds of
+# the repairs of one pottery collection and a tenth of another (Heritage Science 2016, s40494-016-0116-z): the middle
+# of that range; the rest is an expert default.
+DEFAULT_PRIOR: NDArray[np.float64] = np.array(
+    [0.12, 0.10, 0.35, 0.02, 0.10, 0.08, 0.02, 0.03, 0.08, 0.04, 0.03, 0.03], dtype=np.float64
+)
+DEFAULT_PRIOR.setflags(write=False)
+
+
+def posterior(prior: ArrayLike, likelihoods: ArrayLike) -> NDArray[np.float64]:
+    r"""Probability of each class after independent pieces of evidence.
+
+    .. math:: p(c \mid e_1 \dots e_n) \propto p(c) \prod_i p(e_i \mid c)
+
+    Parameters
+    ----------
+    prior : array_like [..., c], >= 0, brought to a sum of 1
+    likelihoods : array_like [..., e, c], >= 0
+        Chance of each piece of evidence in each class; a row of nan is evidence not sought, and no factor.
+
+    Returns
+    -------
+    ndarray [..., c]
+        Sums to 1.
+
+    Raises
+    ------
+    ValueError
+        A shape that does not fit, a negative number, or evidence that no class allows, named.
+
+    Notes
+    -----
+    Independence given the class is an assumption: two tests that mistake the same thing count twice.
+
+    Examples
+    --------
+    >>> posterior([0.5, 0.5], [[0.8, 0.2], [np.nan, np.nan]]).round(6)
+    array([0.8, 0.2])
+    """
+    weights = np.asarray(prior, dtype=np.float64)
+    chances = np.asarray(likelihoods, dtype=np.float64)
+    if weights.ndim == 0 or not np.all(np.isfinite(weights)) or np.any(weights < 0):
+        raise ValueError("prior must be finite and not negative, one number for each class")
+    if np.any(weights.sum(axis=-1) <= 0):
+        raise ValueError("prior must leave at least one class possible")
+    if chances.size == 0:
+        chances = np.ones((1, weights.shape[-1]))
+    if chances.ndim < 2 or chances.shape[-1] != weights.shape[-1]:
+        raise ValueError("likelihoods must be rows of evidence with one number for each class of prior")
+    not_sought = np.isnan(chances).all(axis=-1, keepdims=True)
+    if np.any(np.isnan(chances) & ~not_sought) or np.any(chances < 0) or np.any(np.isinf(chances)):
+        raise ValueError("likelihoods must be finite and not negative; a missing row is nan throughout")
+    with np.errstate(divide="ignore"):
+        logs = np.log(weights) + np.log(np.where(not_sought, 1.0, chances)).sum(axis=-2)
+    best = logs.max(axis=-1, keepdims=True)
+    if np.any(np.isneginf(best)):
+        raise ValueError("likelihoods leave no class possible: two pieces of evidence exclude each other")
+    unscaled = np.exp(logs - best)
+    return unscaled / unscaled.sum(axis=-1, keepdims=True)
+
+
+@dataclass(frozen=True)
+class EvidenceKind:
+    """One way of looking: its outcomes, the chance of each in each class [outcome, class], and the grounds for it."""
+
+    code: str
+    outcomes: tuple[str, ...]
+    chances: NDArray[np.float64]
+    grounds: str
+
+    def __post_init__(self) -> None:
+        if self.chances.shape != (len(self.outcomes), len(CLASSES)):
+            raise ValueError(f"chances of {self.code} must have a row for each outcome and a column for each class")
+        if np.any(self.chances <= 0) or not np.allclose(self.chances.sum(axis=0), 1.0):
+            raise ValueError(f"chances of {self.code} must be more than zero and add up to 1 in each class")
+
+    def likelihood(self, outcome: str) -> NDArray[np.float64]:
+        """Chance of this outcome in each class [c]; nan throughout for ``unknown``."""
+        if outcome == UNKNOWN:
+            return np.full(len(CLASSES), np.nan)
+        if outcome not in self.outcomes:
+            raise ValueError(f"outcome of {self.code} must be one of {', '.join(self.outcomes)}, not {outcome!r}")
+        return self.chances[self.outcomes.index(outcome)]
+
+
+@dataclass(frozen=True)
+class LikelihoodTable:
+    """Kinds of evidence by code, in the order from weakest to strongest."""
+
+    kinds: Mapping[str, EvidenceKind]
+
+    def likelihoods(self, evidence: Mapping[str, str]) -> NDArray[np.float64]:
+        """Rows [e, c] for the outcomes of one joint, one of each kind: repeats of a kind are not independent."""
+        rows = []
+        for kind, outcome in evidence.items():
+            if kind not in self.kinds:
+                raise ValueError(f"evidence must be of a kind among {', '.join(self.kinds)}, not {kind!r}")
+            rows.append(self.kinds[kind].likelihood(outcome))
+        return np.array(rows).reshape(-1, len(CLASSES))
+
+
+def joint_posteriors(
+    priors: ArrayLike,
+    evidence: Sequence[Mapping[str, str]],
+    *,
+    table: LikelihoodTable,
+    dates: ArrayLike | None = None,
+) -> NDArray[np.float64]:
+    """Class probabilities [j, c] of many joints.
+
+    Parameters
+    ----------
+    priors : array_like [j, c] or [c]
+        Prior of each joint: where one workshop's joints are known together, this is where that enters.
+    evidence : sequence of j mappings, kind of evidence -> outcome
+    table : LikelihoodTable
+    dates : array_like [j, 2], optional
+        Earliest and latest year of each joint; nan where not known.
+    """
+    starts = np.broadcast_to(np.asarray(priors, dtype=np.float64), (len(evidence), len(CLASSES)))
+    in_use = np.full((len(evidence), len(CLASSES)), np.nan)
+    if dates is not None:
+        years = np.asarray(dates, dtype=np.float64)
+        if years.shape != (len(evidence), 2):
+            raise ValueError("dates must have an earliest and a latest year for each joint")
+        in_use = date_likelihood(years[:, 0], years[:, 1])
+    result = np.empty(starts.shape)
+    for index, seen in enumerate(evidence):
+        rows = np.vstack([table.likelihoods(seen), in_use[index][None, :]])
+        result[index] = posterior(starts[index], rows)
+    return result
+
+
+# First, common from, common until, last year of use on ceramics. Cellulose nitrate: made from the 1870s; the choice
+# of archaeologists from the 1930s to the late 1970s (Neiro 2003, JAIC 42:237-244). Acrylic: in use about 1970,
+# published 1986 (Koob, Studies in Conservation 31:7-14). The others from memory.
+YEARS_OF_USE: Mapping[str, tuple[float, float, float, float]] = {
+    "animal_glue": (1600, 1700, 1950, 2000),
+    "natural_resin": (1700, 1750, 1950, 1985),
+    "cellulose_nitrate": (1875, 1930, 1979, 2015),
+    "rubber_cement": (1920, 1930, 1985, 2005),
+    "pvac": (1935, 1945, 2005, 2030),
+    "epoxy": (1945, 1955, 2030, 2040),
+    "cyanoacrylate": (1958, 1965, 2030, 2040),
+    "polyester": (1945, 1950, 1985, 2005),
+    "acrylic": (1955, 1980, 2030, 2040),
+    "plaster_cement": (1600, 1800, 1980, 2030),
+    "mechanical": (1600, 1650, 1950, 1990),
+    "other": (1600, 1600, 2030, 2040),
+}
+_RARE = 0.02  # a class out of its years is unlikely, not impossible: dates are often wrong
+
+
+def date_likelihood(earliest: ArrayLike, latest: ArrayLike) -> NDArray[np.float64]:
+    """How well a date of repair agrees with the years in which each class was used.
+
+    Parameters
+    ----------
+    earliest, latest : array_like [...], calendar years; nan where not known
+
+    Returns
+    -------
+    ndarray [..., c]
+        In (0, 1], averaged over the span; nan throughout where no date is known.
+
+    Raises
+    ------
+    ValueError
+        A span that ends before it starts.
+    """
+    first, last = np.broadcast_arrays(np.asarray(earliest, dtype=np.float64), np.asarray(latest, dtype=np.float64))
+    first, last = np.where(np.isnan(first), last, first), np.where(np.isnan(last), first, last)
+    if np.any(last < first):
+        raise ValueError("latest must not be before earliest")
+    years = first[..., None] + (last - first)[..., None] * np.linspace(0.0, 1.0, 21)
+    rows = []
+    for code in CLASSES:
+        in_use = np.interp(years, YEARS_OF_USE[code], (_RARE, 1.0, 1.0, _RARE))
+        rows.append(np.where(np.isnan(first), np.nan, in_use.mean(axis=-1)))
+    return np.stack(rows, axis=-1)
