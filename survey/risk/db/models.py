@@ -70,7 +70,9 @@ class ObjectRisk(models.Model):
     weighted_loss = models.FloatField(help_text="The same times significance and importance to the display")
     rank_by_loss = models.PositiveIntegerField(default=0)
     rank_by_weighted = models.PositiveIntegerField(default=0)
-    magnitude = models.JSONField(default=dict, help_text="A, B, C of the published logarithmic scales, low probable high")
+    magnitude = models.JSONField(
+        default=dict, help_text="A, B, C of the published logarithmic scales, low probable high"
+    )
     worst_stage = models.PositiveSmallIntegerField(null=True)
     joints = models.PositiveIntegerField(default=0)
     reasons = models.JSONField(default=list, help_text="Sentences")

@@ -1,0 +1,15 @@
+"""Root addresses: each room's pages under its own."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("treatments.overview.web.urls")),
+    path("", include("media.base.web.urls")),
+    path("photographs/", include("media.photographs.web.urls")),
+    path("", include("survey.register.web.urls")),
+    path("survey/", include("survey.condition.web.urls")),
+    path("ranking/", include("survey.risk.web.urls")),
+    path("treatments/", include("treatments.options.web.urls")),
+    path("staff/", include("treatments.planning.web.urls")),
+    path("forecast/", include("treatments.forecast.web.urls")),
+]

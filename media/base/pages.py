@@ -1,0 +1,89 @@
+"""List pages by keyset, and one address for a page and its part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar, cast
+
+from django.core import signing
+from django.db.models import Model, Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
+
+from media.base.errors import BadCursor
+
+M = TypeVar("M", bound=Model)
+SALT = "fettle.page"
+
+
+@dataclass(frozen=True)
+class Page(Generic[M]):
+    """Some rows of a list and the cursor to the next; no count of all, which would cost more than the page."""
+
+    rows: Sequence[M]
+    next: str | None
+
+
+def _read(cursor: str, order: Sequence[str]) -> list[Any]:
+    try:
+        key, values = signing.loads(cursor, salt=SALT)
+    except (signing.BadSignature, ValueError, TypeError) as error:
+        raise BadCursor from error
+    if key != list(order):
+        raise BadCursor
+    return cast(list[Any], values)
+
+
+def _beyond(order: Sequence[str], values: Sequence[Any]) -> Q:
+    """Rows after ``values``. The leading bound stands alone as well: with it the index is used."""
+    beyond, equal = Q(), Q()
+    for field, value in zip(order, values, strict=True):
+        name, compare = (field[1:], "lt") if field.startswith("-") else (field, "gt")
+        beyond |= equal & Q(**{f"{name}__{compare}": value})
+        equal &= Q(**{name: value})
+    first = order[0]
+    bound = Q(**{f"{first.lstrip('-')}__{'lte' if first.startswith('-') else 'gte'}": values[0]})
+    return bound & beyond
+
+
+def _value(row: Model, field: str) -> Any:
+    value: Any = row
+    for part in field.lstrip("-").split("__"):
+        value = getattr(value, part)
+    return value
+
+
+def _plain(value: Any) -> Any:
+    """As JSON holds it, to the last microsecond."""
+    if isinstance(value, (str, int, float)):
+        return value
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+def keyset(queryset: QuerySet[M], *, order: Sequence[str], after: str | None, size: int = 50) -> Page[M]:
+    """``size`` rows after the cursor, in one query.
+
+    ``order`` names non-null fields, ``-`` for descending, the last of them unique. Raises ``BadCursor`` for a cursor
+    that this function did not make for this order.
+    """
+    if after:
+        queryset = queryset.filter(_beyond(order, _read(after, order)))
+    rows = list(queryset.order_by(*order)[: size + 1])
+    more = len(rows) > size
+    rows = rows[:size]
+    if not more:
+        return Page(rows, None)
+    return Page(rows, signing.dumps([list(order), [_plain(_value(rows[-1], field)) for field in order]], salt=SALT))
+
+
+def page_or_part(
+    request: HttpRequest, template: str, part: str, context: Mapping[str, Any], *, status: int = 200
+) -> HttpResponse:
+    """The whole page, or only its named part for a swap by htmx. The server names the part, never the request."""
+    htmx = request.htmx  # type: ignore[attr-defined]  # set by the htmx middleware
+    swap = bool(htmx) and not htmx.boosted and not htmx.history_restore_request
+    response = render(request, f"{template}#{part}" if swap else template, dict(context), status=status)
+    patch_vary_headers(response, ("HX-Request", "HX-Boosted", "HX-History-Restore-Request"))
+    return response

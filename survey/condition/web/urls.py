@@ -1,0 +1,4 @@
+from django.urls import URLPattern
+
+app_name = "condition"
+urlpatterns: list[URLPattern] = []
