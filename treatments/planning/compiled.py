@@ -1,0 +1,52 @@
+"""One way to compile the numeric kernels: kept on disk between runs where that is possible."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F, *, parallel: bool = False) -> F:
+    """Compile a kernel to machine code at its first call.
+
+    The code is cached beside the source, or in the user's cache folder if the source tree is read-only. Where neither
+    can be written, the kernel is compiled anew in each process: slower to start, never an error.
+
+    Parameters
+    ----------
+    function : a function of arrays, numbers and named tuples of arrays
+    parallel : whether ``numba.prange`` loops in it may use several threads
+
+    Notes
+    -----
+    numba looks only at the file of a kernel to judge whether its cached code is stale, not at the kernels it calls nor
+    at the tuples it is given; after an update, stale code would read the wrong memory. So the name under which code is
+    cached carries a fingerprint of all sources that a kernel can depend on.
+    """
+    options: dict[str, Any] = {"nogil": True, "parallel": parallel, "error_model": "numpy"}
+    function.__qualname__ += "_" + _fingerprint(Path(function.__code__.co_filename).parent)
+    try:
+        return cast(F, numba.njit(cache=True, **options)(function))
+    except RuntimeError:  # numba found no folder that it may write to
+        return cast(F, numba.njit(**options)(function))
+
+
+def compiled_parallel(function: F) -> F:
+    """The same, with loops over ``numba.prange`` spread over threads."""
+    return compiled(function, parallel=True)
+
+
+@cache
+def _fingerprint(folder: Path) -> str:
+    """Short hash of the sources beside the kernel and beside this file."""
+    digest = hashlib.sha256()
+    for source in sorted({*folder.glob("*.py"), *Path(__file__).parent.glob("*.py")}):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:12]
