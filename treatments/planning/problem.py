@@ -211,21 +211,11 @@ class _Columns:
     def work(self) -> Work:
         table = np.array(self.rows, np.int64).reshape(-1, 6)
         skill, resource, q, cure, limit, latest = (np.ascontiguousarray(c) for c in table.T)
-        ints = [
-            np.array(c, np.int64)
-            for c in (self.release, self.mandatory, self.level_ptr, self.owner, self.benefit, self.step_ptr)
-        ]
-        return Work(
-            *ints,
-            skill,
-            resource,
-            q,
-            cure,
-            latest,
-            limit,
-            np.array(self.pred_ptr, np.int64),
-            np.array(self.pred, np.int64),
-        )
+        gathered = (self.release, self.mandatory, self.level_ptr, self.owner, self.benefit, self.step_ptr)
+        release, mandatory, level_ptr, owner, benefit, step_ptr = (np.array(c, np.int64) for c in gathered)
+        preds = (np.array(self.pred_ptr, np.int64), np.array(self.pred, np.int64))
+        of_objects = (release, mandatory, level_ptr, owner, benefit, step_ptr)
+        return Work(*of_objects, skill, resource, q, cure, latest, limit, *preds)
 
 
 def _in_order(steps: Sequence[Mapping[str, Any]], name: str) -> tuple[list[int], list[list[int]]]:

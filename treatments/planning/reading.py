@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from numbers import Integral, Real
+from numbers import Integral
 from typing import Any
 
 
 def whole(value: Any, name: str, *, low: int, high: int) -> int:
     """A whole number in ``low..high``."""
-    if isinstance(value, bool) or not isinstance(value, Integral | Real) or value != value or int(value) != value:
+    given = value if isinstance(value, float) else float("nan")
+    if isinstance(value, bool) or not (isinstance(value, Integral) or given.is_integer()):
         raise ValueError(f"{name} must be a whole number, not {value!r:.60}")
-    if not low <= value <= high:
+    number = int(value)
+    if not low <= number <= high:
         raise ValueError(f"{name} must lie between {low} and {high}, not {value!r:.60}")
-    return int(value)
+    return number
 
 
 def entries(holder: Mapping[str, Any], key: str, name: str) -> Sequence[Mapping[str, Any]]:
