@@ -72,7 +72,8 @@ class Object(models.Model):
     source_id = models.CharField(max_length=200, blank=True, help_text="Key in the register it came from")
     significance = models.PositiveSmallIntegerField(null=True, blank=True, help_text="To the collection, 1 to 5")
     restriction = models.TextField(blank=True, help_text="Evidence to be kept, agreement needed: in words")
-    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="objects")
+    # object_by_place begins with the place and serves the key as well.
+    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="objects", db_index=False)
     place_text = models.CharField(max_length=400, blank=True, help_text="Place as the register says it")
     withdrawn_at = models.DateTimeField(null=True, blank=True, help_text="Left the register; kept for its record")
 
@@ -178,6 +179,7 @@ class RegisterSource(models.Model):
 class ImportState(models.TextChoices):
     RECEIVED = "received", "Received"
     LOOKED = "looked", "Looked through"
+    APPLYING = "applying", "Being brought in"
     APPLIED = "applied", "Brought in"
     UNDONE = "undone", "Undone"
     REFUSED = "refused", "Refused"
@@ -217,13 +219,15 @@ class Verdict(models.TextChoices):
 class ImportRow(models.Model):
     """What one row of the file does, decided before anything is written and kept for undoing."""
 
-    batch = models.ForeignKey(RegisterImport, models.CASCADE, related_name="rows")
+    # The unique index on batch and line serves the key as well; one index less to keep for each of many rows.
+    batch = models.ForeignKey(RegisterImport, models.CASCADE, related_name="rows", db_index=False)
     line = models.PositiveIntegerField(help_text="Row as a person counts it in the file")
     verdict = models.CharField(max_length=8, choices=Verdict.choices)
     number = models.CharField(max_length=80, blank=True)
     object_id = models.UUIDField(null=True, help_text="The object it makes or changes")
     fields = models.JSONField(default=dict, help_text="New: the values. Changed: field to [was, becomes]")
     reason = models.CharField(max_length=500, blank=True)
+    kept = models.CharField(max_length=500, blank=True, help_text="Why undoing left what this row had done, or a part")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["batch", "line"], name="import_line_once")]
