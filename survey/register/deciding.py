@@ -1,0 +1,354 @@
+"""What an import will do with each row: create, change, leave the same, pass over or refuse. Nothing is written."""
+
+import datetime
+import hashlib
+import json
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any, Literal
+
+from survey.register.dates import parse_day, parse_year, parse_years
+from survey.register.exporting import restored
+from survey.register.fields import BY_NAME, Field
+from survey.register.filtering import Condition, keeper
+from survey.register.matching import Matching
+from survey.register.table import Row, Table
+from survey.register.units import parse_length, parse_weight
+
+Value = str | int | float | None
+_SPREADSHEET_ERRORS = frozenset({"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!"})
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+
+
+class Kind(StrEnum):
+    """What happens to a row."""
+
+    CREATE = "create"
+    CHANGE = "change"
+    SAME = "same"
+    LEFT = "left"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One value of an object: what it was and what it becomes."""
+
+    name: str
+    was: Value
+    becomes: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Why a row is refused, or what it is worth knowing of it: heading (None: the row as a whole) and one line."""
+
+    column: str | None
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """An object as it now stands: its values by name (`fields.VALUES`), and the fingerprint that its last import left.
+
+    The fingerprint tells what the register said last time. A row that says the same again changes nothing, so that
+    what a person corrected here since then stays.
+    """
+
+    values: Mapping[str, Any]
+    fingerprint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What will be done with one row.
+
+    Attributes
+    ----------
+    row : int
+        Where a person finds it in the file.
+    kind : Kind
+    number : str
+        The accession number as written, without outer spaces.
+    key : str
+        `number_key` of it, by which objects are found.
+    values : dict
+        For create and change: all mapped values by name. Sizes in mm, weight in kg, years as integers, texts.
+    changes : tuple of Change
+        For change: only what differs.
+    fingerprint : str
+        To be stored with the object when the decision is carried out; also for "same" (it may be new).
+    problems : tuple of Problem
+        Why the row is refused.
+    notes : tuple of Problem
+        What did not stop the row but should be seen in the preview.
+    """
+
+    row: int
+    kind: Kind
+    number: str = ""
+    key: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict)
+    changes: tuple[Change, ...] = ()
+    fingerprint: str = ""
+    problems: tuple[Problem, ...] = ()
+    notes: tuple[Problem, ...] = ()
+
+    @property
+    def reason(self) -> str:
+        """The refusal in one line that names row and column; empty if the row is not refused."""
+        parts = [f"{p.column}: {p.message}" if p.column else p.message for p in self.problems]
+        return f"Row {self.row}, {'; '.join(parts)}." if parts else ""
+
+
+@dataclass
+class Summary:
+    """Counts over decisions, kept while they stream by."""
+
+    counts: Counter[Kind] = field(default_factory=Counter)
+    changed: Counter[str] = field(default_factory=Counter)
+    """How many objects change in each value."""
+    noted: int = 0
+
+    def add(self, decision: Decision) -> Decision:
+        """Count a decision and hand it on."""
+        self.counts[decision.kind] += 1
+        self.changed.update(change.name for change in decision.changes)
+        self.noted += bool(decision.notes)
+        return decision
+
+    @property
+    def total(self) -> int:
+        """All rows seen."""
+        return sum(self.counts.values())
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON, every kind named even at nought."""
+        counts = {kind.value: self.counts[kind] for kind in Kind}
+        return {"total": self.total, **counts, "changed": dict(self.changed), "noted": self.noted}
+
+
+def number_key(text: str) -> str:
+    """An accession number for comparing: composed characters (NFC), outer spaces gone, inner ones single.
+
+    Examples
+    --------
+    >>> number_key("  K  12 a ")
+    'K 12 a'
+    """
+    return " ".join(unicodedata.normalize("NFC", text).split())
+
+
+def decide(
+    table: Table,
+    matching: Matching,
+    existing: Mapping[str, Snapshot],
+    *,
+    conditions: Sequence[Condition] = (),
+    blanks: Literal["keep", "clear"] = "keep",
+) -> Iterator[Decision]:
+    """Decide about every row of a table, in its order.
+
+    Goes through the table twice, since a number that occurs twice refuses both of its rows.
+
+    Parameters
+    ----------
+    table : Table
+    matching : Matching
+        Must give the accession number a column.
+    existing : mapping of `number_key` to Snapshot
+        All objects that the file may be about.
+    conditions : sequence of Condition
+        Only rows that meet one of them are taken; none: all.
+    blanks : "keep" or "clear"
+        Whether an empty cell leaves what an object has, or empties it.
+
+    Yields
+    ------
+    Decision
+
+    Raises
+    ------
+    ValueError
+        `matching` without accession number or for another header, `conditions` or `blanks` that make no sense.
+    RegisterFileError
+        As the table is read.
+    """
+    if matching.missing:
+        raise ValueError(f"matching gives no column for: {', '.join(matching.missing)}")
+    if matching.header != table.header:
+        raise ValueError("matching was made for other headings than the table has")
+    if blanks not in ("keep", "clear"):
+        raise ValueError("blanks must be “keep” or “clear”")
+    keeps = keeper(conditions, table.header)
+    return _decisions(table, _Reader(matching), existing, keeps, blanks == "keep")
+
+
+def _decisions(
+    table: Table, reader: "_Reader", existing: Mapping[str, Snapshot], keeps: Callable[[Row], bool], keep_blanks: bool
+) -> Iterator[Decision]:
+    twice = _occurring_twice(filter(keeps, table.rows()), reader.number_position)
+    for row in table.rows():
+        number = row.values[reader.number_position]
+        key = number_key(number)
+        if not keeps(row):
+            yield Decision(row.number, Kind.LEFT, number.strip(), key)
+        elif key in twice:
+            others = ", ".join(str(other) for other in twice[key] if other != row.number)
+            problem = Problem(reader.number_column, f"“{key}” stands in this row and in row {others}. Keep one of them")
+            yield Decision(row.number, Kind.REFUSED, number.strip(), key, problems=(problem,))
+        else:
+            yield _decision(reader.record(row), key, existing.get(key), keep_blanks)
+
+
+def _occurring_twice(rows: Iterable[Row], position: int) -> dict[str, list[int]]:
+    """Accession numbers of more than one row, with the rows."""
+    first: dict[str, int] = {}
+    twice: dict[str, list[int]] = {}
+    for row in rows:
+        key = number_key(row.values[position])
+        if key and first.setdefault(key, row.number) != row.number:
+            twice.setdefault(key, [first[key]]).append(row.number)
+    return twice
+
+
+@dataclass(slots=True)
+class Record:
+    """A row as values, with what was wrong or doubtful in it."""
+
+    row: int
+    values: dict[str, Value] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    notes: list[Problem] = field(default_factory=list)
+
+
+def _decision(record: Record, key: str, now: Snapshot | None, keep_blanks: bool) -> Decision:
+    number, notes = str(record.values.get("accession_number") or ""), tuple(record.notes)
+    if record.problems:
+        return Decision(record.row, Kind.REFUSED, number, key, problems=tuple(record.problems), notes=notes)
+    values, fingerprint = record.values, fingerprint_of(record.values)
+    if now is None:
+        return Decision(record.row, Kind.CREATE, number, key, values, fingerprint=fingerprint, notes=notes)
+    changes = tuple(
+        Change(name, _plain_value(now.values.get(name)), value)
+        for name, value in values.items()
+        if not (keep_blanks and value in (None, "")) and not same_value(now.values.get(name), value)
+    )
+    if now.fingerprint == fingerprint and changes:
+        edited = ", ".join(change.name for change in changes)
+        notes += (Problem(None, f"corrected here since the last import and left so: {edited}"),)
+        changes = ()
+    kind = Kind.CHANGE if changes else Kind.SAME
+    return Decision(record.row, kind, number, key, values, changes, fingerprint, notes=notes)
+
+
+def fingerprint_of(values: Mapping[str, Value]) -> str:
+    """What a row says, as 64 hexadecimal digits; the same for the same values in any order."""
+    written = json.dumps(values, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(written.encode()).hexdigest()
+
+
+def same_value(was: Any, becomes: Value) -> bool:
+    """Whether two values mean the same: nothing and "" do; numbers within the precision of reading (0.0005) do."""
+    was = _plain_value(was)
+    if was in (None, "") or becomes in (None, ""):
+        return was in (None, "") and becomes in (None, "")
+    if isinstance(was, (int, float)) and isinstance(becomes, (int, float)):
+        return abs(was - becomes) <= 5e-4
+    return bool(was == becomes)
+
+
+def _plain_value(value: Any) -> Value:
+    """A stored value as one that a row could have."""
+    if isinstance(value, Decimal):
+        return float(value)
+    if isinstance(value, (datetime.date, datetime.datetime)):
+        return value.isoformat()[:10]
+    return value if isinstance(value, (str, int, float)) or value is None else str(value)
+
+
+class _Reader:
+    """Turns rows into records, after one matching. All that can be looked up once is looked up here."""
+
+    def __init__(self, matching: Matching) -> None:
+        self.matching = matching
+        positions = {name: matching.header.index(column) for name, column in matching.columns.items()}
+        self.fields: list[tuple[Field, int, str]] = [(BY_NAME[n], p, matching.header[p]) for n, p in positions.items()]
+        self.number_position = positions["accession_number"]
+        self.number_column = matching.header[self.number_position]
+        self.has_date_text = "date_text" in positions
+
+    def record(self, row: Row) -> Record:
+        """All mapped values of a row. One wrong value does not hide the next: every problem is found."""
+        record = Record(row.number)
+        for wanted, position, column in self.fields:
+            text = clean_text(row.values[position])
+            try:
+                record.values[wanted.value] = self._value(wanted, text, column, record)
+            except ValueError as error:
+                record.problems.append(Problem(column, str(error)))
+        if self.number_position in row.rounded:
+            message = "stored as a number, so zeros at its end may be lost. Format the column as text in the workbook"
+            record.notes.append(Problem(self.number_column, message))
+        self._add_years(record)
+        return record
+
+    def _value(self, wanted: Field, text: str, column: str, record: Record) -> Value:
+        if text in _SPREADSHEET_ERRORS:
+            raise ValueError(f"{text} is an error of the spreadsheet. Correct its formula or leave the cell empty")
+        if wanted.kind == "length" or wanted.kind == "weight":
+            parse = parse_length if wanted.kind == "length" else parse_weight
+            matching = self.matching
+            unit = matching.units.get(wanted.name)
+            return parse(text, unit, zero_is_missing=matching.zero_is_missing, decimal=matching.decimal)
+        if len(text) > wanted.longest:
+            raise ValueError(f"{len(text)} characters; at most {wanted.longest} are kept. Shorten it")
+        if _CONTROLS.search(text):
+            raise ValueError("holds a control character. Delete it")
+        if wanted.kind == "number" and not text:
+            raise ValueError("the accession number is missing. Fill it in, or leave the row out")
+        if wanted.kind == "year":
+            return self._year(text, column, record)
+        if wanted.kind == "day":
+            return self._day(text, column, record)
+        return text
+
+    def _year(self, text: str, column: str, record: Record) -> int | None:
+        year = parse_year(text) if text else None
+        if text and year is None:
+            record.notes.append(Problem(column, f"“{text[:60]}” is no year and is not taken"))
+        return year
+
+    def _day(self, text: str, column: str, record: Record) -> str:
+        day = parse_day(text) if text else ""
+        if day is None:
+            record.notes.append(Problem(column, f"“{text[:60]}” is no clear date and is kept as it is written"))
+        return text if day is None else day
+
+    def _add_years(self, record: Record) -> None:
+        """The register's own years go before those read out of the date as written."""
+        values = record.values
+        written = parse_years(str(values.get("date_text") or "")) if self.has_date_text else None
+        earliest, latest = values.get("year_earliest"), values.get("year_latest")
+        if isinstance(earliest, int) and isinstance(latest, int) and earliest > latest:
+            message = f"the earliest year {earliest} is after the latest {latest}: neither is taken"
+            record.notes.append(Problem(None, message))
+            values["year_earliest"] = values["year_latest"] = None
+        if written is None:
+            return
+        if values.get("year_earliest") is None and values.get("year_latest") is None:
+            values["year_earliest"], values["year_latest"] = written.earliest, written.latest
+
+
+def clean_text(text: str) -> str:
+    """A cell's text: composed characters (NFC), outer spaces gone, line breaks as \\n, an export's apostrophe off."""
+    if not text.isascii():
+        text = unicodedata.normalize("NFC", text)
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return restored(text).strip()
