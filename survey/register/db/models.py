@@ -45,21 +45,21 @@ class Object(models.Model):
     """One object of the register. What is not recorded is empty, never zero."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    number = models.CharField(max_length=80, help_text="Accession number, as written")
-    number_key = models.CharField(max_length=80, unique=True, help_text="The number in one spelling, for finding it")
-    simple_name = models.CharField(max_length=200, blank=True)
+    number = models.CharField(max_length=120, help_text="Accession number, as written")
+    number_key = models.CharField(max_length=120, unique=True, help_text="The number in one spelling, for finding it")
+    simple_name = models.CharField(max_length=500, blank=True)
     title = models.TextField(blank=True)
     description = models.TextField(blank=True)
     material = models.TextField(blank=True)
-    classification = models.CharField(max_length=200, blank=True)
-    department = models.CharField(max_length=200, blank=True)
+    classification = models.CharField(max_length=500, blank=True)
+    department = models.CharField(max_length=500, blank=True)
     body = models.CharField(
         max_length=20,
         blank=True,
         choices=[("earthenware", "Earthenware"), ("stoneware", "Stoneware"), ("porcelain", "Porcelain")],
         help_text="Ceramic body; empty if not known",
     )
-    date_text = models.CharField(max_length=200, blank=True)
+    date_text = models.CharField(max_length=500, blank=True)
     date_earliest = models.IntegerField(null=True, blank=True, help_text="Year")
     date_latest = models.IntegerField(null=True, blank=True, help_text="Year")
     height_mm = models.FloatField(null=True, blank=True)
@@ -68,13 +68,16 @@ class Object(models.Model):
     diameter_mm = models.FloatField(null=True, blank=True)
     mass_kg = models.FloatField(null=True, blank=True)
     credit_line = models.TextField(blank=True)
-    acquired_on = models.CharField(max_length=80, blank=True)
-    source_id = models.CharField(max_length=200, blank=True, help_text="Key in the register it came from")
+    acquired_on = models.CharField(max_length=500, blank=True)
+    source_id = models.CharField(max_length=500, blank=True, help_text="Key in the register it came from")
+    register_said = models.CharField(
+        max_length=64, blank=True, help_text="Fingerprint of the row that the register last gave; empty: never imported"
+    )
     significance = models.PositiveSmallIntegerField(null=True, blank=True, help_text="To the collection, 1 to 5")
     restriction = models.TextField(blank=True, help_text="Evidence to be kept, agreement needed: in words")
     # object_by_place begins with the place and serves the key as well.
     place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="objects", db_index=False)
-    place_text = models.CharField(max_length=400, blank=True, help_text="Place as the register says it")
+    place_text = models.CharField(max_length=500, blank=True, help_text="Place as the register says it")
     withdrawn_at = models.DateTimeField(null=True, blank=True, help_text="Left the register; kept for its record")
 
     class Meta:
@@ -223,7 +226,7 @@ class ImportRow(models.Model):
     batch = models.ForeignKey(RegisterImport, models.CASCADE, related_name="rows", db_index=False)
     line = models.PositiveIntegerField(help_text="Row as a person counts it in the file")
     verdict = models.CharField(max_length=8, choices=Verdict.choices)
-    number = models.CharField(max_length=80, blank=True)
+    number = models.CharField(max_length=120, blank=True)
     object_id = models.UUIDField(null=True, help_text="The object it makes or changes")
     fields = models.JSONField(default=dict, help_text="New: the values. Changed: field to [was, becomes]")
     reason = models.CharField(max_length=500, blank=True)
