@@ -78,7 +78,7 @@ class Decision:
     key : str
         `number_key` of it, by which objects are found.
     values : dict
-        For create and change: all mapped values by name. Sizes in mm, weight in kg, years as integers, texts.
+        For create and change: all mapped values by name. Sizes in mm, mass in kg, years as integers, texts.
     changes : tuple of Change
         For change: only what differs.
     fingerprint : str
@@ -101,9 +101,10 @@ class Decision:
 
     @property
     def reason(self) -> str:
-        """The refusal in one line that names row and column; empty if the row is not refused."""
+        """The refusal in one line of at most 500 characters that names row and column; empty if not refused."""
         parts = [f"{p.column}: {p.message}" if p.column else p.message for p in self.problems]
-        return f"Row {self.row}, {'; '.join(parts)}." if parts else ""
+        line = f"Row {self.row}, {'; '.join(parts)}." if parts else ""
+        return line if len(line) <= 500 else f"{line[:499]}…"
 
 
 @dataclass
@@ -197,11 +198,11 @@ def _decisions(
         number = row.values[reader.number_position]
         key = number_key(number)
         if not keeps(row):
-            yield Decision(row.number, Kind.LEFT, number.strip(), key)
+            yield Decision(row.number, Kind.LEFT, _short(number), _short(key))
         elif key in twice:
-            others = ", ".join(str(other) for other in twice[key] if other != row.number)
-            problem = Problem(reader.number_column, f"“{key}” stands in this row and in row {others}. Keep one of them")
-            yield Decision(row.number, Kind.REFUSED, number.strip(), key, problems=(problem,))
+            message = f"“{_short(key)}” stands {_rows_in_words(twice[key])}. Keep one of them"
+            problem = Problem(reader.number_column, message)
+            yield Decision(row.number, Kind.REFUSED, _short(number), _short(key), problems=(problem,))
         else:
             yield _decision(reader.record(row), key, existing.get(key), keep_blanks)
 
@@ -217,20 +218,34 @@ def _occurring_twice(rows: Iterable[Row], position: int) -> dict[str, list[int]]
     return twice
 
 
+def _rows_in_words(rows: list[int]) -> str:
+    """All rows of a number that occurs twice; of a number that occurs often, the first few and the count."""
+    if len(rows) <= 5:
+        return f"in rows {', '.join(map(str, rows[:-1]))} and {rows[-1]}"
+    return f"in {len(rows)} rows, first in {', '.join(map(str, rows[:3]))}"
+
+
+def _short(text: str) -> str:
+    """A number for display; only a refused or left one can be longer than is kept."""
+    text, longest = text.strip(), BY_NAME["accession_number"].longest
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
 @dataclass(slots=True)
 class Record:
     """A row as values, with what was wrong or doubtful in it."""
 
     row: int
+    number: str
     values: dict[str, Value] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     notes: list[Problem] = field(default_factory=list)
 
 
 def _decision(record: Record, key: str, now: Snapshot | None, keep_blanks: bool) -> Decision:
-    number, notes = str(record.values.get("accession_number") or ""), tuple(record.notes)
+    number, notes = record.number, tuple(record.notes)
     if record.problems:
-        return Decision(record.row, Kind.REFUSED, number, key, problems=tuple(record.problems), notes=notes)
+        return Decision(record.row, Kind.REFUSED, number, _short(key), problems=tuple(record.problems), notes=notes)
     values, fingerprint = record.values, fingerprint_of(record.values)
     if now is None:
         return Decision(record.row, Kind.CREATE, number, key, values, fingerprint=fingerprint, notes=notes)
@@ -285,7 +300,7 @@ class _Reader:
 
     def record(self, row: Row) -> Record:
         """All mapped values of a row. One wrong value does not hide the next: every problem is found."""
-        record = Record(row.number)
+        record = Record(row.number, _short(row.values[self.number_position]))
         for wanted, position, column in self.fields:
             text = clean_text(row.values[position])
             try:
@@ -334,15 +349,15 @@ class _Reader:
         """The register's own years go before those read out of the date as written."""
         values = record.values
         written = parse_years(str(values.get("date_text") or "")) if self.has_date_text else None
-        earliest, latest = values.get("year_earliest"), values.get("year_latest")
+        earliest, latest = values.get("date_earliest"), values.get("date_latest")
         if isinstance(earliest, int) and isinstance(latest, int) and earliest > latest:
             message = f"the earliest year {earliest} is after the latest {latest}: neither is taken"
             record.notes.append(Problem(None, message))
-            values["year_earliest"] = values["year_latest"] = None
+            values["date_earliest"] = values["date_latest"] = None
         if written is None:
             return
-        if values.get("year_earliest") is None and values.get("year_latest") is None:
-            values["year_earliest"], values["year_latest"] = written.earliest, written.latest
+        if values.get("date_earliest") is None and values.get("date_latest") is None:
+            values["date_earliest"], values["date_latest"] = written.earliest, written.latest
 
 
 def clean_text(text: str) -> str:

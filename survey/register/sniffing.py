@@ -12,6 +12,9 @@ from survey.register.table import RegisterFileError
 DELIMITERS = (",", ";", "\t", "|")
 """Tried in this order; the first of equally good ones is taken."""
 
+ENCODINGS = ("utf-8", "utf-8-sig", "utf-16", "cp1252", "latin-1", "iso8859-15", "cp1250", "mac-roman", "cp850")
+"""What a person may choose; the first four are found without asking."""
+
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old .xls workbook or one with a password"),
     (b"\x89PNG", "an image"),
@@ -104,13 +107,12 @@ def encoding_of(file: BinaryIO) -> str:
 
 def check_encoding(file: BinaryIO, encoding: str) -> None:
     """Refuse a file that the codec cannot read to its end, naming the row."""
+    if encoding not in ENCODINGS:
+        raise RegisterFileError(f"The encoding “{encoding}” is not taken. Choose one of {', '.join(ENCODINGS)}.")
     line, last = 1, ""
     try:
-        codecs.lookup(encoding)
         for text in _decoded(file, encoding):
             line, last = line + _line_ends(text) - (last == "\r" and text[:1] == "\n"), text[-1:]
-    except LookupError:
-        raise RegisterFileError(f"The encoding “{encoding}” is not known. Choose another.") from None
     except UnicodeError as error:
         # The codec gives up at the start of a piece: count on inside it.
         bad = getattr(error, "object", b"")[: getattr(error, "start", 0)]

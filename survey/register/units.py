@@ -116,7 +116,7 @@ def _parse(text: str, unit: str | None, zero_is_missing: bool, decimal: str | No
     if _NOT_RECORDED.fullmatch(written):
         return None
     value = _in_base(written, unit, units, decimal)
-    shown = text.strip()
+    shown = _short(text.strip())
     if value < 0:
         raise ValueError(f"“{shown}” is negative. Correct it or leave it empty")
     if value == 0:
