@@ -178,7 +178,7 @@ YEARS_OF_USE: Mapping[str, tuple[float, float, float, float]] = {
     "mechanical": (1600, 1650, 1950, 1990),
     "other": (1600, 1600, 2030, 2040),
 }
-_RARE = 0.02  # a class out of its years is unlikely, not impossible: dates are often wrong
+_RARE = 0.05  # a class out of its years is unlikely, not impossible: dates are often wrong
 
 
 def date_likelihood(earliest: ArrayLike, latest: ArrayLike) -> NDArray[np.float64]:

@@ -15,12 +15,15 @@ from survey.risk.matrices import intensity_transition_matrix, progressive_genera
 from survey.risk.weibull import WeibullFit, conditional_failure, fit_interval_weibull, weibull_from_quantiles
 
 __all__ = [
+    "AGE_TRUST",
+    "ANY_MISTAKE",
     "MISCLASSIFICATION",
     "OPEN",
     "PRIORS",
     "STAGES",
     "StagePrior",
     "WeibullFit",
+    "carried",
     "conditional_failure",
     "fit_interval_weibull",
     "intensity_transition_matrix",
@@ -75,52 +78,123 @@ def neighbour_misclassification(states: int, share: float = 0.05) -> NDArray[np.
     return wrong + np.diag(1.0 - wrong.sum(axis=1))
 
 
-MISCLASSIFICATION: NDArray[np.float64] = neighbour_misclassification(len(STAGES))  # expert default: 5 % each way
-MISCLASSIFICATION.setflags(write=False)
-_AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is taken as equally likely
+def _default_misclassification() -> NDArray[np.float64]:
+    """5 % to each neighbour, but no joint is taken for open that is not: a detached sherd is plain to see."""
+    seen = neighbour_misclassification(len(STAGES))
+    seen[OPEN - 1, OPEN - 1 :] = 1.0 - seen[OPEN - 1, OPEN - 2], 0.0
+    seen.setflags(write=False)
+    return seen
+
+
+MISCLASSIFICATION: NDArray[np.float64] = _default_misclassification()  # expert default
+ANY_MISTAKE = 1e-3  # chance that a stage is recorded at random among those not open: slips of the finger
+AGE_TRUST = 0.5  # weight of age against no knowledge at the first look: published lives disagree by a factor of ten
+_AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is as likely
 
 
 def stage_now(
     rates: ArrayLike,
     age_now: ArrayLike,
-    visit_ages: ArrayLike,
+    visit_ago: ArrayLike,
     visit_stages: ArrayLike,
     *,
     misclassification: ArrayLike = MISCLASSIFICATION,
+    age_trust: float = AGE_TRUST,
 ) -> NDArray[np.float64]:
     """Distribution over the stages today, given what each survey saw and how often surveyors mistake a stage.
 
     Parameters
     ----------
-    rates : array_like [..., k], 1/equivalent year
+    rates : array_like [k], 1/equivalent year
     age_now : array_like [j], equivalent years since the joint was made; nan if not known
-    visit_ages : array_like [j, v], equivalent years since the joint was made (or, if that is not known, since any
-        fixed moment before the first visit), not decreasing; nan beyond the last visit
-    visit_stages : array_like of int [j, v], 0 to k as seen; -1 for a visit at which the stage was not recorded
+    visit_ago : array_like [j, v], equivalent years from each visit to today, not increasing; nan where there was none
+    visit_stages : array_like of int [j, v], 0 to k as seen; -1 where no stage was recorded
     misclassification : array_like [k+1, k+1], chance [true, seen]
+    age_trust : float, 0 to 1
+        Weight of the age at the first look, the rest being no knowledge: age alone must not overrule a sign.
 
     Returns
     -------
-    ndarray [..., j, k+1]
-        Rows sum to 1. Without visits and age, any age up to a century is taken as equally likely.
+    ndarray [j, k+1]
+        Rows sum to 1. Without visits, by age alone; without an age, any age up to a century is as likely.
 
     Raises
     ------
     ValueError
-        Shapes that do not fit, visits out of order or after today, stages out of range, named.
+        Shapes that do not fit, visits out of order, stages out of range, named.
 
     Notes
     -----
-    Forward recursion of a hidden Markov model. With no age, ``age_now`` minus ``visit_ages`` cannot be known from the
-    date of repair, so give ``visit_ages`` from any origin and the time passed since the last visit in ``age_now``'s
-    place by using the same origin.
+    Forward recursion of a hidden Markov model, L. R. Rabiner, Proc. IEEE 77 (1989) 257-286 (from memory).
+    Visits that contradict each other stay possible through a small chance of any mistake.
     """
     speeds = np.asarray(rates, dtype=np.float64)
-    now, ages, seen = _visits(age_now, visit_ages, visit_stages, states=speeds.shape[-1] + 1)
+    if speeds.ndim != 1 or speeds.size == 0:
+        raise ValueError("rates must be one row, one rate for each stage that can be left")
+    states = speeds.size + 1
+    now, ago, seen = _visits(age_now, visit_ago, visit_stages, states=states)
     error = np.asarray(misclassification, dtype=np.float64)
-    if error.shape != (speeds.shape[-1] + 1,) * 2 or not np.allclose(error.sum(axis=1), 1.0) or np.any(error < 0):
+    if error.shape != (states, states) or np.any(error < 0) or not np.allclose(error.sum(axis=1), 1.0):
         raise ValueError("misclassification must be square over the stages, with rows that sum to 1")
-    return _forward(speeds, now, ages, seen, error)
+    if not 0 <= age_trust <= 1:
+        raise ValueError("age_trust must lie between 0 and 1")
+    slip = np.append(np.full(states - 1, 1.0 / (states - 1)), 0.0)
+    return _forward(speeds, now, ago, seen, (1.0 - ANY_MISTAKE) * error + ANY_MISTAKE * slip, age_trust)
+
+
+def _forward(
+    rates: NDArray[np.float64],
+    now: NDArray[np.float64],
+    ago: NDArray[np.float64],
+    seen: NDArray[np.int64],
+    error: NDArray[np.float64],
+    age_trust: float,
+) -> NDArray[np.float64]:
+    """Belief carried from the making of each joint through its visits to today."""
+    looked = seen >= 0
+    ever = looked.any(axis=1)
+    first = np.where(ever, np.take_along_axis(ago, np.argmax(looked, axis=1)[:, None], axis=1)[:, 0], 0.0)
+    known = np.isfinite(now)
+    age_at_first = np.where(known, np.maximum(np.nan_to_num(now) - first, 0.0), 0.0)
+    by_age = transition_matrix(rates, age_at_first)[:, 0, :]
+    by_age[~known] = transition_matrix(rates, _AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)
+    belief = np.where(ever[:, None], age_trust * by_age + (1.0 - age_trust) / error.shape[0], by_age)
+    reached = first
+    for visit in range(seen.shape[1]):
+        here = looked[:, visit]
+        moment = np.where(here, ago[:, visit], reached)
+        belief = carried(belief, rates, reached - moment)
+        belief = np.where(here[:, None], belief * error[:, seen[:, visit]].T, belief)
+        belief = belief / belief.sum(axis=1, keepdims=True)
+        reached = moment
+    return carried(belief, rates, reached)
+
+
+def _visits(
+    age_now: ArrayLike, visit_ago: ArrayLike, visit_stages: ArrayLike, *, states: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Ages, times of visits and stages seen, checked; visits without a time or a stage become -1."""
+    now = np.asarray(age_now, dtype=np.float64)
+    ago, seen = np.asarray(visit_ago, dtype=np.float64), np.asarray(visit_stages)
+    if now.ndim != 1 or np.any(now < 0) or np.any(np.isinf(now)):
+        raise ValueError("age_now must be one row of numbers, finite and not negative, nan where not known")
+    if ago.shape != seen.shape or ago.ndim != 2 or ago.shape[0] != now.size:
+        raise ValueError("visit_ago and visit_stages must be [j, v] with a row for each joint")
+    if not np.issubdtype(seen.dtype, np.integer) or np.any((seen < -1) | (seen >= states)):
+        raise ValueError(f"visit_stages must be whole numbers from -1 to {states - 1}")
+    if np.any(ago < 0) or np.any(np.isinf(ago)):
+        raise ValueError("visit_ago must be finite and not negative")
+    seen = np.where(np.isnan(ago), -1, seen).astype(np.int64)
+    earliest_so_far = np.minimum.accumulate(np.where(seen >= 0, ago, np.inf), axis=1)
+    if np.any((seen >= 0) & (ago > earliest_so_far)):
+        raise ValueError("visit_ago must not increase from one visit to the next")
+    return now, ago, seen
+
+
+def carried(belief: NDArray[np.float64], rates: ArrayLike, elapsed: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Belief over the stages [j, s] after ``elapsed`` equivalent years [j], under one chain of ``rates`` [k]."""
+    times, which = np.unique(elapsed, return_inverse=True)  # equal times share one matrix
+    return np.einsum("js,jst->jt", belief, transition_matrix(rates, times)[which])
 
 
 def time_to_open(rates: ArrayLike, quantile: ArrayLike, *, stage: int = 0) -> NDArray[np.float64]:
