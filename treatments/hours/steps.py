@@ -13,7 +13,7 @@ which they are done. Parsed, it is a dict, which
     Every driver of `DRIVERS` must be there.
 ``steps``
     A list of ``{"code", "name", "kind", "skill", "resource", "base_hours", "per_driver", "wait_hours",
-    "only_with", "grounds"}``. ``base_hours`` and ``wait_hours`` are ``[low, likely, high]`` in hours;
+    "only_with", "grounds"}``. ``base_hours`` (above zero) and ``wait_hours`` are ``[low, likely, high]`` in hours;
     ``per_driver`` is ``{driver: [low, likely, high]}`` in hours per unit of that driver; ``wait_hours`` begins when
     the step ends and takes nobody's time; ``only_with`` lists drivers of which at least one must be above zero for
     the step to be done at all (empty: always done). ``per_driver``, ``wait_hours``, ``only_with`` may be left out.

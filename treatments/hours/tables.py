@@ -72,6 +72,9 @@ def _step(data: object, place: str) -> StepRate:
     entry = _mapping(data, place, {"code", "name", "kind", "skill", "resource", "base_hours", "grounds"}, optional)
     code = _code(entry["code"], f"{place}: code")
     place = f"{place} ({code})"
+    base = three_points(entry["base_hours"], f"{place}: base_hours", MAX_HOURS)
+    if not base.low > 0:
+        raise ValueError(f"{place}: base_hours must be above zero; what takes nobody's time is a wait")
     rates = _mapping(entry.get("per_driver", {}), f"{place}: per_driver", set(), set(DRIVERS))
     only_with = _list(entry.get("only_with", []), f"{place}: only_with", len(DRIVERS))
     return StepRate(
@@ -80,7 +83,7 @@ def _step(data: object, place: str) -> StepRate:
         kind=_one_of(entry["kind"], f"{place}: kind", KINDS),
         skill=_one_of(entry["skill"], f"{place}: skill", SKILLS),
         resource=_one_of(entry["resource"], f"{place}: resource", RESOURCES),
-        base_hours=three_points(entry["base_hours"], f"{place}: base_hours", MAX_HOURS),
+        base_hours=base,
         per_driver={n: three_points(r, f"{place}: per_driver.{n}", MAX_HOURS) for n, r in rates.items()},
         wait_hours=three_points(entry.get("wait_hours", [0, 0, 0]), f"{place}: wait_hours", MAX_HOURS),
         only_with=tuple(_one_of(n, f"{place}: only_with", DRIVERS) for n in only_with),

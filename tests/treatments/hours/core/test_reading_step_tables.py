@@ -43,6 +43,7 @@ def changed(path, value):
         (["steps", 0, "base_hours"], [1, 2], "base_hours: must be three numbers"),
         (["steps", 0, "base_hours"], [1, 2, True], "base_hours: must be three numbers"),
         (["steps", 0, "base_hours"], [3, 2, 4], "must not fall"),
+        (["steps", 0, "base_hours"], [0, 1, 2], "base_hours must be above zero"),
         (["steps", 0, "base_hours"], [0, 1, 1e9], "between 0 and"),
         (["steps", 0, "base_hours"], [0, 1, float("nan")], "between 0 and"),
         (["steps", 0, "base_hours"], [0, 1, float("inf")], "between 0 and"),
