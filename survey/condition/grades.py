@@ -113,7 +113,7 @@ WHERE = "say what is seen, where on the object, and how far it runs"
 SINCE = "say since when, or how that is known"
 _ASK = {
     SCOPE: "small large big minor major slight slightly little some several",
-    WHERE: "bad badly poor poorly nasty severe severely heavy heavily good fine ok okay nice normal various etc overall",
+    WHERE: "bad badly poor poorly nasty severe severely heavy heavily good fine ok okay nice various etc overall",
     SINCE: "recent recently old",
 }
 VAGUE: Mapping[str, str] = {word: ask for ask, words in _ASK.items() for word in words.split()}
