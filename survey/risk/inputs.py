@@ -1,6 +1,7 @@
 """What scoring takes in: one row per joint, plain arrays, checked once."""
 
 from dataclasses import dataclass, field, fields, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ class Assumptions:
 
     priors: tuple[StagePrior, ...] = tuple(PRIORS.values())
     adhesives: tuple[Adhesive, ...] = ADHESIVES
-    shocks: ShockLevels = ShockLevels()
+    shocks: ShockLevels = field(default_factory=ShockLevels)
     share_by_stage: tuple[float, ...] = STRENGTH_BY_STAGE
     scatter: float = STRENGTH_SCATTER
     shared_scatter: float = SHARED_SCATTER
@@ -31,7 +32,7 @@ class Assumptions:
         if not self.priors:
             raise ValueError("priors must hold at least one")
         shares = self.share_by_stage
-        if len(shares) != len(STAGES) or shares[OPEN] != 0 or any(b > a for a, b in zip(shares, shares[1:], strict=False)):
+        if len(shares) != len(STAGES) or shares[OPEN] != 0 or any(after > before for before, after in pairwise(shares)):
             raise ValueError("share_by_stage must fall from stage to stage and end with 0 for an open joint")
         if not self.horizon_years > 0:
             raise ValueError("horizon_years must be more than zero")

@@ -29,9 +29,7 @@ def _naming(code: str, sure: float, grounds: str) -> EvidenceKind:
     return EvidenceKind(code, CLASSES, chances, f"Expert default. {grounds}")
 
 
-_GUESS = _naming(
-    "guess", 0.35, "The surveyor's guess from date and hand: the weakest basis (common practice)."
-)
+_GUESS = _naming("guess", 0.35, "The surveyor's guess from date and hand: the weakest basis (common practice).")
 
 _LOOK = _kind(
     "look",
@@ -40,7 +38,8 @@ _LOOK = _kind(
     {
         "animal_glue": {"amber_brittle": 0.7, "orange_brown": 0.1, "yellow_shrunk_film": 0.05},
         "natural_resin": {"orange_brown": 0.7, "amber_brittle": 0.15, "dark_or_putty": 0.05},
-        "cellulose_nitrate": {"yellow_shrunk_film": 0.65, "clear_flush": 0.1, "amber_brittle": 0.1, "hard_yellow": 0.05},
+        "cellulose_nitrate": {"yellow_shrunk_film": 0.65, "clear_flush": 0.1, "amber_brittle": 0.1,
+                              "hard_yellow": 0.05},
         "rubber_cement": {"brown_sticky": 0.75, "orange_brown": 0.1},
         "pvac": {"clear_soft": 0.6, "clear_flush": 0.2},
         "epoxy": {"hard_yellow": 0.65, "clear_flush": 0.15, "amber_brittle": 0.05},
@@ -137,8 +136,5 @@ _FTIR = _naming(
 )  # fmt: skip
 
 DEFAULT_TABLE = LikelihoodTable(
-    {
-        kind.code: kind
-        for kind in (_GUESS, _LOOK, _UV, _SOLVENT, _NITRATE_TEST, _PROTEIN_TEST, _RECORD, _FTIR)
-    }
+    {kind.code: kind for kind in (_GUESS, _LOOK, _UV, _SOLVENT, _NITRATE_TEST, _PROTEIN_TEST, _RECORD, _FTIR)}
 )

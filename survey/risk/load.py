@@ -212,8 +212,10 @@ class LoadInputs:
 
     def peak_stress(self, g: ArrayLike) -> NDArray[np.float64]:
         """Pull plus bending at the worst fibre, Pa, [j, k] for shocks ``g`` [k]."""
-        sizes = (self.mass_kg, self.length_mm, self.thickness_mm, self.lever_mm)
-        pull, bending = joint_stress(*(size[:, None] for size in sizes), np.asarray(g)[None, :])
+        mass, length, thickness, lever = (
+            size[:, None] for size in (self.mass_kg, self.length_mm, self.thickness_mm, self.lever_mm)
+        )
+        pull, bending = joint_stress(mass, length, thickness, lever, np.asarray(g)[None, :])
         return pull + bending
 
 

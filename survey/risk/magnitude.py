@@ -6,6 +6,7 @@ two-by-two table of magnitude and uncertainty as printed on pp. 134-135.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -110,7 +111,7 @@ class Bands:
     def __post_init__(self) -> None:
         if len(self.starts) != len(self.names) or not self.starts:
             raise ValueError("starts and names must be of one length, at least one")
-        if any(left >= right for left, right in zip(self.starts, self.starts[1:], strict=False)):
+        if any(left >= right for left, right in pairwise(self.starts)):
             raise ValueError("starts must increase")
 
     def name(self, total: float) -> str:
@@ -120,7 +121,9 @@ class Bands:
 
 # Two publications give different words for the same numbers, so bands are a choice of the department.
 MANUAL_BANDS = Bands(
-    (0.0, 7.5, 9.5, 11.5, 13.5), ("low", "medium", "high", "extreme", "catastrophic"), "the method's manual (from memory)"
+    (0.0, 7.5, 9.5, 11.5, 13.5),
+    ("low", "medium", "high", "extreme", "catastrophic"),
+    "the method's manual (from memory)",
 )
 SUMMARY_BANDS = Bands(
     (0.0, 5.5, 9.5, 11.5, 14.5),

@@ -199,9 +199,7 @@ def _under(
     return pairs.mixed(now, joints), pairs.mixed(opens, joints), pairs.mixed(1.0 - stands, joints), per_year
 
 
-def _yearly_rate(
-    open_now: NDArray[np.float64], open_later: NDArray[np.float64], years: float
-) -> NDArray[np.float64]:
+def _yearly_rate(open_now: NDArray[np.float64], open_later: NDArray[np.float64], years: float) -> NDArray[np.float64]:
     """Constant rate that opens as many of the joints still closed over the horizon; what is open now is no rate."""
     closed_now, closed_later = np.maximum(1.0 - open_now, 1e-12), np.maximum(1.0 - open_later, 1e-12)
     return np.maximum(np.log(closed_now / closed_later), 0.0) / years

@@ -61,7 +61,9 @@ class StagePrior:
 PRIORS: Mapping[str, StagePrior] = {
     prior.name: prior
     for prior in (
-        StagePrior("optimistic", 75.0, "50 to 100 years: Shashoua, Bradley and Daniels 1992, Studies in Conservation 37"),
+        StagePrior(
+            "optimistic", 75.0, "50 to 100 years: Shashoua, Bradley and Daniels 1992, Studies in Conservation 37"
+        ),
         StagePrior("middle", 49.0, "Expert default between the two"),
         StagePrior("pessimistic", 13.0, "6 to 20 years: Heritage Science 2016, s40494-016-0116-z"),
     )
@@ -154,7 +156,7 @@ def _forward(
     looked = seen >= 0
     ever = looked.any(axis=1)
     first = np.where(ever, np.take_along_axis(ago, np.argmax(looked, axis=1)[:, None], axis=1)[:, 0], 0.0)
-    known = np.isfinite(now)
+    known = np.asarray(np.isfinite(now))
     age_at_first = np.where(known, np.maximum(np.nan_to_num(now) - first, 0.0), 0.0)
     by_age = transition_matrix(rates, age_at_first)[:, 0, :]
     by_age[~known] = transition_matrix(rates, _AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)

@@ -69,7 +69,7 @@ def fit_interval_weibull(left: ArrayLike, right: ArrayLike) -> WeibullFit:
         scale=float(np.exp(best.x[0]) * unit),
         shape=float(np.exp(best.x[1])),
         log_likelihood=float(-best.fun - exact * np.log(unit)),
-        covariance=np.linalg.pinv(_curvature(loss, best.x)),
+        covariance=np.asarray(np.linalg.pinv(_curvature(loss, best.x)), dtype=np.float64),
     )
 
 
@@ -119,10 +119,11 @@ def _log_likelihood(
         pull = np.where(np.isinf(width), 0.0, 1.0 / np.expm1(np.minimum(width, 700.0)))
     gradient = -slope_start + pull * np.where(np.isinf(end), 0.0, slope_end - slope_start)
     if exact.any():
-        log_age = np.log(np.where(exact, start, 1.0)) - logs[0]
-        density = logs[1] - np.log(np.where(exact, start, 1.0)) + shape * log_age - hazard_start
-        interval = np.where(exact, density, interval)
-        gradient = np.where(exact, np.stack([-np.full_like(start, shape), 1.0 + shape * log_age]) - slope_start, gradient)
+        age = np.where(exact, start, 1.0)
+        log_age = np.log(age) - logs[0]
+        interval = np.where(exact, logs[1] - np.log(age) + shape * log_age - hazard_start, interval)
+        slope = np.stack([np.full_like(start, -shape), 1.0 + shape * log_age]) - slope_start
+        gradient = np.where(exact, slope, gradient)
     return float(interval.sum()), gradient.sum(axis=1)
 
 
