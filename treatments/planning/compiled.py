@@ -13,8 +13,8 @@ import numba
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def compiled(function: F, *, parallel: bool = False) -> F:
-    """Compile a kernel to machine code at its first call.
+def compiled(function: F, *, allocates: bool = False) -> F:
+    """Compile a kernel to machine code at its first call; it runs without holding the interpreter's lock.
 
     The code is cached beside the source, or in the user's cache folder if the source tree is read-only. Where neither
     can be written, the kernel is compiled anew in each process: slower to start, never an error.
@@ -22,25 +22,29 @@ def compiled(function: F, *, parallel: bool = False) -> F:
     Parameters
     ----------
     function : a function of arrays, numbers and named tuples of arrays
-    parallel : whether ``numba.prange`` loops in it may use several threads
+    allocates : whether it makes arrays itself. One that does not is compiled without counting references: with tuples
+        of many arrays, counting took nine tenths of the time.
 
     Notes
     -----
     numba looks only at the file of a kernel to judge whether its cached code is stale, not at the kernels it calls nor
     at the tuples it is given; after an update, stale code would read the wrong memory. So the name under which code is
     cached carries a fingerprint of all sources that a kernel can depend on.
+
+    Several cores are used by plain threads that each call a kernel. numba's own thread pools either end the process
+    when two threads of a web server meet in them, or forbid it to fork.
     """
-    options: dict[str, Any] = {"nogil": True, "parallel": parallel, "error_model": "numpy"}
     function.__qualname__ += "_" + _fingerprint(Path(function.__code__.co_filename).parent)
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": allocates}
     try:
         return cast(F, numba.njit(cache=True, **options)(function))
     except RuntimeError:  # numba found no folder that it may write to
         return cast(F, numba.njit(**options)(function))
 
 
-def compiled_parallel(function: F) -> F:
-    """The same, with loops over ``numba.prange`` spread over threads."""
-    return compiled(function, parallel=True)
+def compiled_allocating(function: F) -> F:
+    """The same for a kernel that makes arrays of its own."""
+    return compiled(function, allocates=True)
 
 
 @cache

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.planning.compiled import compiled
+from treatments.planning.compiled import compiled, compiled_allocating
 from treatments.planning.outcome import as_plan
 from treatments.planning.problem import Problem, Work, read_instance
 from treatments.planning.staffing import Staffing
@@ -91,7 +91,7 @@ def insert_in_order(work: Work, staffing: Staffing, table: Timetable, order: np.
             insert_level(work, staffing, table, level, i, 0)
 
 
-@compiled
+@compiled_allocating
 def improve_in_order(work: Work, staffing: Staffing, table: Timetable, order: np.ndarray) -> None:
     """Give each object a level of the list that is better than what it has, where that fits; else change nothing."""
     for level in order:
