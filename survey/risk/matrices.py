@@ -3,9 +3,10 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-_FIRST_STEP = 0.25  # largest exit rate times step before squaring
-_TERMS = 13  # 0.25 ** 13 / 13! < 3e-18
-_MOST_SQUARINGS = 62  # 2 ** 60 stays within the elapsed time: faster is at once
+_FIRST_STEP = 2.0**-6  # largest exit rate times step before squaring
+_TERMS = 7  # (2 ** -6) ** 8 / 8! < 1e-19
+_MOST_SQUARINGS = 62  # 2 ** 56 stays within the elapsed time: faster is at once
+_CHUNK = 2048  # chains worked on together: their matrices stay in the processor's cache
 
 
 def transition_matrix(rates: ArrayLike, elapsed: ArrayLike) -> NDArray[np.float64]:
@@ -32,7 +33,8 @@ def transition_matrix(rates: ArrayLike, elapsed: ArrayLike) -> NDArray[np.float6
     -----
     Source: D. R. Cox and H. D. Miller, The Theory of Stochastic Processes (1965), chapter 4 (from memory).
     The textbook sum of exponentials divides by differences of rates and loses all digits when two are near each
-    other, so the chain goes through the same sums of non-negative terms as any other generator.
+    other. Here a short step is squared: every term is non-negative and the diagonal is known exactly, so that
+    nothing cancels, whatever the rates.
 
     Examples
     --------
@@ -43,7 +45,17 @@ def transition_matrix(rates: ArrayLike, elapsed: ArrayLike) -> NDArray[np.float6
     spans = _checked("elapsed", elapsed)
     if speeds.ndim == 0 or speeds.shape[-1] == 0:
         raise ValueError("rates must have at least one rate on its last axis")
-    return _exponential(progressive_generator(speeds), spans)
+    try:
+        passed = speeds * spans[..., None]
+    except ValueError as error:
+        raise ValueError("elapsed must broadcast against the leading axes of rates") from error
+    count = speeds.shape[-1]
+    flat = np.minimum(passed.reshape(-1, count), _FIRST_STEP * 2.0**_MOST_SQUARINGS)
+    result = np.zeros((flat.shape[0], count + 1, count + 1))
+    for start in range(0, flat.shape[0], _CHUNK):
+        part = slice(start, start + _CHUNK)
+        result[part] = np.moveaxis(_chain_exponential(np.ascontiguousarray(flat[part].T)), -1, 0)
+    return result.reshape(*passed.shape[:-1], count + 1, count + 1)
 
 
 def intensity_transition_matrix(Q: ArrayLike, elapsed: ArrayLike) -> NDArray[np.float64]:
@@ -96,6 +108,42 @@ def progressive_generator(rates: NDArray[np.float64]) -> NDArray[np.float64]:
     return generator
 
 
+def _chain_exponential(passed: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Matrices [k+1, k+1, n] of chains whose rates times elapsed are ``passed`` [k, n]; the chains run last."""
+    squarings = _squarings(float(passed.max(initial=0.0)))
+    leaving = np.vstack([passed, np.zeros((1, passed.shape[1]))])  # the last state is never left
+    count = passed.shape[0]
+    matrix = _chain_first_step(leaving / 2.0**squarings)
+    for left in range(squarings - 1, -1, -1):
+        squared = np.zeros_like(matrix)
+        for row in range(count + 1):
+            squared[row, row] = np.exp(-leaving[row] / 2.0**left)
+            for column in range(row + 1, count + 1):
+                between = slice(row, column + 1)
+                squared[row, column] = np.einsum("mn,mn->n", matrix[row, between], matrix[between, column])
+        matrix = squared
+    return matrix / matrix.sum(axis=1, keepdims=True)
+
+
+def _chain_first_step(leaving: NDArray[np.float64]) -> NDArray[np.float64]:
+    """As ``_first_step``, for a chain with small rates ``leaving`` [k+1, n], where each state meets only the next."""
+    states = leaving.shape[0]
+    spare = leaving.max(axis=0) - leaving
+    total = np.zeros((states, states, leaving.shape[1]))
+    diagonal = np.arange(states)
+    total[diagonal, diagonal] = 1.0
+    for term in range(_TERMS, 0, -1):
+        following = np.concatenate([total[1:], np.zeros_like(total[:1])])
+        total = (spare[:, None] * total + leaving[:, None] * following) / term
+        total[diagonal, diagonal] += 1.0
+    return total / total.sum(axis=1, keepdims=True)
+
+
+def _squarings(fastest: float) -> int:
+    """How often a step is halved so that the fastest exit becomes a short first step."""
+    return max(0, int(np.ceil(np.log2(fastest / _FIRST_STEP)))) if fastest > 0 else 0
+
+
 def _exponential(generator: NDArray[np.float64], elapsed: NDArray[np.float64]) -> NDArray[np.float64]:
     """exp(generator * elapsed) for checked input, broadcast over leading axes."""
     try:
@@ -104,8 +152,7 @@ def _exponential(generator: NDArray[np.float64], elapsed: NDArray[np.float64]) -
         raise ValueError("elapsed must broadcast against the leading axes of the chains") from error
     step = np.minimum(step, _FIRST_STEP * 2.0**_MOST_SQUARINGS)
     exits = step.sum(axis=-1)
-    fastest = float(exits.max(initial=0.0))
-    squarings = max(0, int(np.ceil(np.log2(fastest / _FIRST_STEP)))) if fastest > 0 else 0
+    squarings = _squarings(float(exits.max(initial=0.0)))
     probabilities = _first_step(step / 2.0**squarings)
     for _ in range(squarings):
         probabilities = _rows_to_one(probabilities @ probabilities)

@@ -155,11 +155,11 @@ def _forward(
     """Belief carried from the making of each joint through its visits to today."""
     looked = seen >= 0
     ever = looked.any(axis=1)
-    first = np.where(ever, np.take_along_axis(ago, np.argmax(looked, axis=1)[:, None], axis=1)[:, 0], 0.0)
-    known = np.asarray(np.isfinite(now))
-    age_at_first = np.where(known, np.maximum(np.nan_to_num(now) - first, 0.0), 0.0)
-    by_age = transition_matrix(rates, age_at_first)[:, 0, :]
-    by_age[~known] = transition_matrix(rates, _AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)
+    first = np.max(np.where(looked, ago, 0.0), axis=1, initial=0.0)  # times of visits do not increase
+    age_at_first = np.maximum(np.where(np.isnan(now), 0.0, now) - first, 0.0)
+    sound = np.eye(error.shape[0])[np.zeros(now.size, dtype=np.int64)]
+    at_any_age = transition_matrix(rates, _AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)
+    by_age = np.where(np.isnan(now[:, None]), at_any_age, carried(sound, rates, age_at_first))
     belief = np.where(ever[:, None], age_trust * by_age + (1.0 - age_trust) / error.shape[0], by_age)
     reached = first
     for visit in range(seen.shape[1]):
