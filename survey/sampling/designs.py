@@ -77,8 +77,8 @@ def sample_size(
     if not 0 < design_effect < np.inf:
         raise ValueError("design_effect must be above zero")
     z = float(stats.norm.ppf((1 + confidence) / 2))
-    simple = design_effect * z**2 * proportion * (1 - proportion) / margin**2
-    return int(np.ceil(round(simple / (1 + (simple - 1) / population), 9))) if simple > 0 else 1
+    simple = max(design_effect * z**2 * proportion * (1 - proportion) / margin**2, 1.0)
+    return int(np.ceil(round(simple / (1 + (simple - 1) / population), 9)))
 
 
 def zero_find_share(n: int, confidence: float = 0.95) -> float:

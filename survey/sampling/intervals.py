@@ -55,7 +55,7 @@ def wilson(successes: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> tupl
         centre, reach = p + z**2 / (2 * size), z * np.sqrt(p * (1 - p) / size + z**2 / (4 * size**2))
         low, high = (centre - reach) / (1 + z**2 / size), (centre + reach) / (1 + z**2 / size)
     # At the ends the formula gives 0 and 1 but for rounding.
-    return np.where((a == 0) & (size > 0), 0.0, low), np.where((a == size) & (size > 0), 1.0, high)
+    return np.where((a == 0) & (size > 0), 0.0, low)[()], np.where((a == size) & (size > 0), 1.0, high)[()]
 
 
 def clopper_pearson(successes: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> tuple[Floats, Floats]:
@@ -68,7 +68,7 @@ def clopper_pearson(successes: ArrayLike, n: ArrayLike, confidence: float = 0.95
     tail = (1 - _confidence(confidence)) / 2
     low = np.where(a > 0, stats.beta.ppf(tail, np.maximum(a, 1e-9), size - a + 1), 0.0)
     high = np.where(a < size, stats.beta.isf(tail, a + 1, np.maximum(size - a, 1e-9)), 1.0)
-    return np.where(size > 0, low, np.nan), np.where(size > 0, high, np.nan)
+    return np.where(size > 0, low, np.nan)[()], np.where(size > 0, high, np.nan)[()]
 
 
 def hypergeometric(
@@ -108,7 +108,7 @@ def hypergeometric(
     # X found given K in the store: P(X >= a | K) grows with K and P(X <= a | K) falls, so both ends are bisected.
     low = _first(lambda k: stats.hypergeom.sf(a - 1, store, k, size) > tail, a, store - size + a)
     high = store - _first(lambda k: stats.hypergeom.cdf(a, store, store - k, size) > tail, size - a, store - a)
-    return low.astype(float), high.astype(float)
+    return low.astype(float)[()], high.astype(float)[()]
 
 
 def share_interval(estimate: Estimate, confidence: float = 0.95) -> tuple[float, float]:
