@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from survey.risk.matrices import intensity_transition_matrix, progressive_generator, transition_matrix
+from survey.risk.panel import Misclassification, PanelFit, fit_panel
 from survey.risk.weibull import WeibullFit, conditional_failure, fit_interval_weibull, weibull_from_quantiles
 
 __all__ = [
@@ -21,11 +22,14 @@ __all__ = [
     "OPEN",
     "PRIORS",
     "STAGES",
+    "Misclassification",
+    "PanelFit",
     "StagePrior",
     "WeibullFit",
     "carried",
     "conditional_failure",
     "fit_interval_weibull",
+    "fit_panel",
     "intensity_transition_matrix",
     "neighbour_misclassification",
     "progressive_generator",
@@ -154,7 +158,7 @@ def _forward(
 ) -> NDArray[np.float64]:
     """Belief carried from the making of each joint through its visits to today."""
     looked = seen >= 0
-    ever = looked.any(axis=1)
+    ever = np.logical_or.reduce(looked, axis=1)
     first = np.max(np.where(looked, ago, 0.0), axis=1, initial=0.0)  # times of visits do not increase
     age_at_first = np.maximum(np.where(np.isnan(now), 0.0, now) - first, 0.0)
     sound = np.eye(error.shape[0])[np.zeros(now.size, dtype=np.int64)]

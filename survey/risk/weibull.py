@@ -1,13 +1,11 @@
 """Service life from intervals: when a joint was last seen holding and first seen open."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize
 
-Loss = Callable[[NDArray[np.float64]], tuple[float, NDArray[np.float64]]]
+from survey.risk.maximum import maximise
 
 
 @dataclass(frozen=True)
@@ -57,19 +55,15 @@ def fit_interval_weibull(left: ArrayLike, right: ArrayLike) -> WeibullFit:
     if unit <= 0:
         raise ValueError("left and right must leave some time")
 
-    def loss(logs: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-        value, gradient = _log_likelihood(logs, start / unit, end / unit)
-        return -value, -gradient
-
-    best = minimize(loss, np.zeros(2), jac=True, method="BFGS", options={"gtol": 1e-9})
-    if not np.all(np.isfinite(best.x)) or np.max(np.abs(best.x)) > 12.0:
+    best = maximise(lambda logs: _log_likelihood(logs, start / unit, end / unit), np.zeros(2), reach=12.0)
+    if not best.inside.all():
         raise ValueError("left and right do not fix a curve: give intervals that end at different ages")
     exact = int(np.sum(start == end))
     return WeibullFit(
-        scale=float(np.exp(best.x[0]) * unit),
-        shape=float(np.exp(best.x[1])),
-        log_likelihood=float(-best.fun - exact * np.log(unit)),
-        covariance=np.asarray(np.linalg.pinv(_curvature(loss, best.x)), dtype=np.float64),
+        scale=float(np.exp(best.at[0]) * unit),
+        shape=float(np.exp(best.at[1])),
+        log_likelihood=best.value - exact * float(np.log(unit)),
+        covariance=best.covariance,
     )
 
 
@@ -137,11 +131,3 @@ def _cumulative(
     hazard = np.exp(np.clip(shape * log_age, -745.0, 700.0))
     slope = np.where(finite, np.stack([-shape * hazard, shape * log_age * hazard]), 0.0)
     return np.where(finite, hazard, np.where(time > 0, np.inf, 0.0)), slope
-
-
-def _curvature(loss: Loss, at: NDArray[np.float64], step: float = 1e-5) -> NDArray[np.float64]:
-    """Second derivatives by central differences of the gradient."""
-    steps = step * np.eye(at.size)
-    rows = [(loss(at + move)[1] - loss(at - move)[1]) / (2.0 * step) for move in steps]
-    hessian = np.array(rows)
-    return (hessian + hessian.T) / 2.0

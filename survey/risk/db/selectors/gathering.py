@@ -1,0 +1,328 @@
+"""All that scoring needs of some objects, read in a fixed number of queries and laid out as arrays."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, NamedTuple
+from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.condition.db import selectors as condition
+from survey.condition.db.models import Handling
+from survey.condition.db.selectors import EvidenceRow, JointRow, JointStates, VisitRow
+from survey.register.db.models import ChecklistEntry, Exhibition, Object, Place
+from survey.risk.ageing import SITE_CLIMATES
+from survey.risk.consequence import loss_shares
+from survey.risk.identification import DEFAULT_PRIOR, UNKNOWN, joint_posteriors
+from survey.risk.inputs import JointInputs
+from survey.risk.likelihoods import DEFAULT_TABLE
+from survey.risk.load import BODY_DENSITIES, load_inputs, part_code
+from survey.risk.moves import planned_moves
+from survey.risk.reasons import JointLabels
+from survey.risk.urgency import JointSigns, ObjectUse
+
+YEAR = 365.25
+Floats = NDArray[np.float64]
+
+
+class Ahead(NamedTuple):
+    """A milestone that scores look ahead to."""
+
+    kind: str
+    name: str
+    date: date
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a run assumes of time and climate."""
+
+    as_of: date
+    ahead: tuple[Ahead, ...]
+    default_climate: str
+    activation_energy: float
+    humidity_exponent: float
+
+
+@dataclass(frozen=True)
+class ObjectFacts:
+    """What is known of one object, beside its joints."""
+
+    id: UUID
+    significance: int | None
+    importance: int | None
+    use: str
+    disfigured: bool | None
+    told_not_to_lift: datetime | None
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Joints [j] and objects [n] of one batch; ``joints[j]`` belongs to ``facts[inputs.object_index[j]]``."""
+
+    facts: list[ObjectFacts]
+    joints: list[JointRow]
+    inputs: JointInputs
+    labels: JointLabels
+    signs: JointSigns
+    use: ObjectUse
+    loss: Floats
+    parts: list[str]
+    warnings: dict[UUID, list[str]]
+
+
+def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Setting) -> Gathered:
+    """Everything about ``objects`` that the scoring reads. A fixed number of queries."""
+    states = condition.joint_states(objects)
+    rows = {row["id"]: row for row in _object_rows(objects)}
+    facts = _facts(list(rows), rows, exhibition)
+    place = {fact.id: index for index, fact in enumerate(facts)}
+    index = np.array([place[joint.object_id] for joint in states.joints], dtype=np.int64)
+    rates = _rates(states.joints, rows, setting)
+    warnings: dict[UUID, list[str]] = defaultdict(list)
+    parts = [part_code(joint.part) for joint in states.joints]
+    visits = _by_joint(states.visits)
+    ago, seen = _visits(states.joints, visits, rates, setting.as_of)
+    years = _calendar_age(states.joints, setting.as_of, warnings)
+    probabilities, basis = _identified(states, warnings)
+    moves = np.array([planned_moves(fact.use, [a.kind for a in setting.ahead]) for fact in facts])
+    moves = moves.reshape(len(facts), len(setting.ahead), -1)
+    inputs = JointInputs(
+        object_count=len(facts),
+        object_index=index,
+        class_probabilities=probabilities,
+        age_now=years * rates,
+        visit_ago=ago,
+        visit_stages=seen,
+        rate_per_year=rates,
+        years_ahead=np.tile(_years_ahead(setting), (len(states.joints), 1)),
+        moves=moves[index],
+        load=_load(states.joints, parts, rows),
+        rate_factor=np.ones(len(states.joints)),
+    )
+    signs = _signs(states, index, inputs.last_seen)
+    return Gathered(
+        facts=facts,
+        joints=states.joints,
+        inputs=inputs,
+        labels=JointLabels(
+            part=[joint.part or f"joint {joint.label}" for joint in states.joints],
+            basis=basis,
+            years_old=[None if np.isnan(value) else float(value) for value in years],
+            seen_share=[None if np.isnan(share) else float(share) for share in signs.lifted_share],
+            structural=[joint.structural for joint in states.joints],
+        ),
+        signs=signs,
+        use=_use(facts),
+        loss=loss_shares(parts, _flags(joint.structural for joint in states.joints)),
+        parts=parts,
+        warnings=dict(warnings),
+    )
+
+
+def _object_rows(objects: Sequence[UUID]) -> list[dict[str, Any]]:
+    fields = ("id", "significance", "body", "height_mm", "width_mm", "depth_mm", "diameter_mm", "place_id")
+    return list(Object.objects.filter(pk__in=objects).order_by("pk").values(*fields))
+
+
+def _facts(ids: list[UUID], rows: Mapping[UUID, Mapping[str, Any]], exhibition: Exhibition | None) -> list[ObjectFacts]:
+    """Checklist and last assessment of each object. Two queries."""
+    listed = {}
+    if exhibition:
+        entries = ChecklistEntry.objects.filter(exhibition=exhibition, object__in=ids, removed_at=None)
+        listed = {row[0]: row[1:] for row in entries.values_list("object_id", "importance", "use")}
+    last: dict[UUID, tuple[str, str, datetime]] = {}
+    looks = condition.standing().filter(object__in=ids).order_by("started_at", "finished_at")
+    for pk, disfigurement, handling, at in looks.values_list("object_id", "disfigurement", "handling", "started_at"):
+        last[pk] = (disfigurement, handling, at)
+    facts = []
+    for pk in ids:
+        importance, use = listed.get(pk, (None, ""))
+        disfigurement, handling, at = last.get(pk, ("", "", None))
+        graded = disfigurement in {"good", "fair", "poor", "unacceptable"}
+        facts.append(
+            ObjectFacts(
+                id=pk,
+                significance=rows[pk]["significance"],
+                importance=importance,
+                use=use,
+                disfigured=disfigurement in {"poor", "unacceptable"} if graded else None,
+                told_not_to_lift=at if handling == Handling.DO_NOT_LIFT else None,
+            )
+        )
+    return facts
+
+
+def _climates() -> dict[UUID, str]:
+    """Class of climate of each place, taken from the nearest place above that has one."""
+    found: dict[UUID, str] = {}
+    for pk, parent, climate in Place.objects.order_by("path").values_list("id", "parent_id", "climate"):
+        found[pk] = climate or found.get(parent, "")
+    return found
+
+
+def _rates(joints: Sequence[JointRow], rows: Mapping[UUID, Mapping[str, Any]], setting: Setting) -> Floats:
+    """Equivalent years per calendar year where each joint's object stands."""
+    climates = _climates()
+    rate = {
+        code: site.rate(activation_energy=setting.activation_energy, humidity_exponent=setting.humidity_exponent)
+        for code, site in SITE_CLIMATES.items()
+    }
+    codes = (climates.get(rows[joint.object_id]["place_id"], "") for joint in joints)
+    return np.array([rate[code if code in rate else setting.default_climate] for code in codes], dtype=np.float64)
+
+
+def _years_ahead(setting: Setting) -> Floats:
+    """Calendar years to each milestone; one that has passed is now."""
+    return np.array([max(0.0, (ahead.date - setting.as_of).days / YEAR) for ahead in setting.ahead])
+
+
+def _by_joint(visits: Sequence[VisitRow]) -> dict[UUID, list[VisitRow]]:
+    found: dict[UUID, list[VisitRow]] = defaultdict(list)
+    for visit in visits:
+        if visit.stage is not None:
+            found[visit.joint_id].append(visit)
+    return found
+
+
+def _visits(
+    joints: Sequence[JointRow], visits: Mapping[UUID, Sequence[VisitRow]], rates: Floats, as_of: date
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Equivalent years from each look to now, and the stage seen [j, v]; oldest first."""
+    width = max((len(looks) for looks in visits.values()), default=0) or 1
+    ago, seen = np.full((len(joints), width), np.nan), np.full((len(joints), width), -1, dtype=np.int64)
+    for row, joint in enumerate(joints):
+        for column, look in enumerate(visits.get(joint.id, ())):
+            ago[row, column] = max(0.0, (as_of - look.at.date()).days / YEAR) * rates[row]
+            seen[row, column] = look.stage
+    return ago, seen
+
+
+def _calendar_age(joints: Sequence[JointRow], as_of: date, warnings: dict[UUID, list[str]]) -> Floats:
+    """Years since each joint was made; nan where not known. A date yet to come is scored as not known, and said."""
+    ages = np.full(len(joints), np.nan)
+    for row, joint in enumerate(joints):
+        known = [year for year in (joint.year_earliest, joint.year_latest) if year is not None]
+        if not known:
+            continue
+        age = as_of.year - sum(known) / len(known)
+        if age < 0:
+            warnings[joint.object_id].append(f"The restoration of joint {joint.label} is dated in the future.")
+        else:
+            ages[row] = age
+    return ages
+
+
+def _load(joints: Sequence[JointRow], parts: list[str], rows: Mapping[UUID, Mapping[str, Any]]) -> Any:
+    def size(*names: str) -> Floats:
+        values = ([rows[joint.object_id][name] for name in names] for joint in joints)
+        return np.array([max((v for v in found if v is not None), default=np.nan) for found in values], dtype=np.float64)
+
+    def measured(name: str) -> Floats:
+        return np.array([np.nan if (v := getattr(joint, name)) is None else v for joint in joints], dtype=np.float64)
+
+    bodies = [rows[joint.object_id]["body"] for joint in joints]
+    return load_inputs(
+        np.array(parts, dtype=np.str_),
+        size("height_mm"),
+        size("width_mm", "depth_mm", "diameter_mm"),
+        body=np.array([body if body in BODY_DENSITIES else "unknown" for body in bodies], dtype=np.str_),
+        mass_kg=measured("held_mass_kg"),
+        length_mm=measured("length_mm"),
+        thickness_mm=measured("wall_mm"),
+        lever_mm=measured("lever_mm"),
+    )
+
+
+def _identified(states: JointStates, warnings: dict[UUID, list[str]]) -> tuple[Floats, list[str]]:
+    """Class probabilities [j, c] of each joint and its strongest basis."""
+    evidence: dict[UUID, dict[str, str]] = defaultdict(dict)
+    for row in states.evidence:
+        kind, outcome = _kind(row)
+        evidence[row.joint_id][kind] = outcome
+    given, basis = [], []
+    order = list(DEFAULT_TABLE.kinds)
+    for joint in states.joints:
+        seen = {**_claimed(joint), **evidence.get(joint.id, {})}
+        for kind, outcome in list(seen.items()):
+            if outcome != UNKNOWN and outcome not in DEFAULT_TABLE.kinds[kind].outcomes:
+                warnings[joint.object_id].append(f"A finding on joint {joint.label} is of no known kind and was left out.")
+                del seen[kind]
+        given.append(seen)
+        strongest = max(seen, key=order.index, default="")
+        basis.append(strongest or ("date" if joint.year_earliest or joint.year_latest else "none"))
+    years = [[joint.year_earliest, joint.year_latest] for joint in states.joints]
+    dates = np.array([[np.nan if y is None else y for y in pair] for pair in years], dtype=np.float64).reshape(-1, 2)
+    return joint_posteriors(DEFAULT_PRIOR, given, table=DEFAULT_TABLE, dates=_ordered(dates)), basis
+
+
+def _ordered(dates: Floats) -> Floats:
+    """Earliest and latest year of each joint; one known year stands for both, a swapped pair is put right."""
+    filled = np.where(np.isnan(dates), dates[:, ::-1], dates)
+    return np.sort(filled, axis=1)
+
+
+def _kind(row: EvidenceRow) -> tuple[str, str]:
+    """Kind of evidence and outcome, as the likelihood table names them."""
+    if row.basis == "date":
+        return "guess", row.finding
+    if row.basis == "spot_test":
+        test, _, outcome = row.finding.partition("_")
+        return f"{test}_test" if test in {"nitrate", "protein"} else "nitrate_test", outcome
+    return row.basis, row.finding
+
+
+def _claimed(joint: JointRow) -> dict[str, str]:
+    """What a recorded adhesive weighs when the finding behind it was not written down."""
+    if not joint.adhesive:
+        return {}
+    if joint.basis in {"record", "ftir"}:
+        return {joint.basis: joint.adhesive}
+    if joint.basis == "spot_test" and joint.adhesive == "cellulose_nitrate":
+        return {"nitrate_test": "deep_blue"}
+    if joint.basis == "spot_test" and joint.adhesive == "animal_glue":
+        return {"protein_test": "positive"}
+    return {"guess": joint.adhesive}
+
+
+def _flags(answers: Any) -> Floats:
+    """1 yes, 0 no, nan not known."""
+    return np.array([np.nan if answer is None else float(answer) for answer in answers], dtype=np.float64)
+
+
+def _signs(states: JointStates, index: NDArray[np.int64], last_seen: NDArray[np.int64]) -> JointSigns:
+    """Signs at the last look, as the urgent rules read them; what nobody recorded is not known."""
+    present: dict[UUID, dict[str, int | None]] = defaultdict(dict)
+    for sign in states.signs:
+        present[sign.joint_id][sign.code] = sign.extent_percent
+    found = [present.get(joint.id, {}) for joint in states.joints]
+
+    def any_of(*codes: str) -> Floats:
+        return np.array([1.0 if any(code in signs for code in codes) else np.nan for signs in found])
+
+    extents = [signs.get("edge_lifting") for signs in found]
+    return JointSigns(
+        object_index=index,
+        stage=last_seen,
+        lifted_share=np.array([np.nan if extent is None else extent / 100 for extent in extents], dtype=np.float64),
+        structural=_flags(joint.structural for joint in states.joints),
+        part_detached=any_of("detached"),
+        moves_under_touch=any_of("movement", "gap"),
+        flaking_or_salts=any_of("flaking", "salts"),
+        shrunken_or_peeling=any_of("shrinkage", "edge_lifting"),
+        brittle_or_yellowed=any_of("yellowing", "crazing", "powdering"),
+    )
+
+
+def _use(facts: Sequence[ObjectFacts]) -> ObjectUse:
+    return ObjectUse(
+        travels=_flags(fact.use == "travels" for fact in facts),
+        hung_by_restored_part=np.full(len(facts), np.nan),
+        on_show=_flags(bool(fact.use) for fact in facts),
+        disfiguring_restoration=_flags(fact.disfigured for fact in facts),
+    )
