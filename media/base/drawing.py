@@ -144,7 +144,7 @@ def interval(low: float | None, middle: float, high: float | None) -> Interval:
 
 
 def nice_ticks(low: float, high: float, *, most: int = 5) -> list[float]:
-    """Round values, 1, 2 or 5 times a power of ten apart, covering ``low`` to ``high``; at most ``most`` + 2 of them."""
+    """Round values, 1, 2 or 5 times a power of ten apart, over ``low`` to ``high``; at most ``most`` + 2 of them."""
     if not low < high:
         raise ValueError("low must be below high")
     if most < 1:

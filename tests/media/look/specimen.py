@@ -169,12 +169,17 @@ def _configure() -> None:
 def _urls() -> list[Any]:
     from django.http import HttpRequest, HttpResponse
     from django.shortcuts import render
-    from django.urls import path
+    from django.urls import include, path
 
     def page(request: HttpRequest, name: str = "media/specimen.html") -> HttpResponse:
         return render(request, name, {**context(), "error": {"message": "This assessment is frozen."}})
 
-    return [path("", page), path("see/<path:name>", page)]
+    return [
+        path("", page),
+        path("see/<path:name>", page),
+        path("", include(([path("register/", page, name="objects")], "register"))),
+        path("", include(([path("out/", page, name="sign_out")], "base"))),
+    ]
 
 
 if __name__ == "__main__":
