@@ -6,6 +6,7 @@ import io
 import struct
 import zipfile
 import zlib
+from typing import Any
 
 import numpy as np
 from PIL import Image, PngImagePlugin
@@ -24,7 +25,7 @@ def picture(width: int = 640, height: int = 480, mode: str = "RGB") -> Image.Ima
     return Image.fromarray(np.stack(bands, axis=-1).astype(np.uint8)).convert(mode)
 
 
-def saved(image: Image.Image, kind: str = "JPEG", **options: object) -> bytes:
+def saved(image: Image.Image, kind: str = "JPEG", **options: Any) -> bytes:
     out = io.BytesIO()
     image.save(out, kind, **options)
     return out.getvalue()
