@@ -152,8 +152,8 @@ def test_colours_are_turned_to_srgb_by_the_pictures_own_profile():
     exchanged = profile.replace(b"rXYZ", b"?XYZ").replace(b"gXYZ", b"rXYZ").replace(b"?XYZ", b"gXYZ")
     plain = Image.new("RGB", (64, 48), (180, 90, 60))
 
-    def middle(**options: object) -> np.ndarray:
-        copy = render(corpus.saved(plain, quality=95, **options)).large
+    def middle(**options: bytes) -> np.ndarray:
+        copy = render(corpus.saved(plain, "JPEG", quality=95, **options)).large
         return np.array(opened(copy.content).getpixel((32, 24)), dtype=int)
 
     assert np.abs(middle(icc_profile=exchanged) - (90, 180, 60)).max() < 6
