@@ -69,3 +69,31 @@ def record_many(changes: Iterable[Change], *, by: User | None, at: datetime) -> 
     """Add the events of a bulk write, by the fastest road the database has; returns how many."""
     with transaction.atomic():
         return bulk.insert(Event, (_event(change, by, at) for change in changes), leave_out=("id",))
+
+
+def record_rows(
+    model: type[models.Model],
+    verb: str,
+    rows: Iterable[tuple[str, str | None, str | None]],
+    *,
+    by: User | None,
+    at: datetime,
+    note: str = "",
+) -> int:
+    """Add one event to the thread of each of many objects of one kind, without building rows; returns how many.
+
+    ``rows`` gives key, ``was`` and ``became``: the key as the event's text has it, the others as JSON text or None.
+    """
+    names = ("subject_id", "thread", "was", "became")
+    with transaction.atomic():
+        return bulk.insert_rows(
+            Event,
+            names,
+            ((key, key, was, became) for key, was, became in rows),
+            leave_out=("id",),
+            at=at,
+            by_id=by.pk if by else None,
+            verb=verb,
+            subject_kind=model._meta.label_lower,
+            note=note[:500],
+        )
