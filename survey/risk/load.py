@@ -117,7 +117,7 @@ def failure_chance(
         raise ValueError("scatter must be more than zero")
     if not 0 <= shared <= 1:
         raise ValueError("shared must lie between 0 and 1")
-    ratios, times = _sized("used", used, infinite=True), _sized("counts", counts)
+    ratios, times = _sized("used", used, infinite=True), np.atleast_1d(_sized("counts", counts))
     if shared == 1:
         return np.asarray(ndtr(np.max(np.where(times > 0, _log(ratios), -np.inf), axis=-1) / scatter))[()]
     logs = np.atleast_1d(_log(ratios) / scatter)

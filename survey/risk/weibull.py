@@ -107,11 +107,9 @@ def _log_likelihood(
     hazard_start, slope_start = _cumulative(logs, start)
     hazard_end, slope_end = _cumulative(logs, end)
     exact = start == end
-    width = np.where(exact, 1.0, hazard_end - hazard_start)
-    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        interval = -hazard_start + np.log(-np.expm1(-width))
-        pull = np.where(np.isinf(width), 0.0, 1.0 / np.expm1(np.minimum(width, 700.0)))
-    gradient = -slope_start + pull * np.where(np.isinf(end), 0.0, slope_end - slope_start)
+    width = np.where(exact, 1.0, np.clip(hazard_end - hazard_start, 1e-300, 700.0))
+    interval = -hazard_start + np.log(-np.expm1(-width))
+    gradient = -slope_start + np.where(np.isinf(end), 0.0, slope_end - slope_start) / np.expm1(width)
     if exact.any():
         age = np.where(exact, start, 1.0)
         log_age = np.log(age) - logs[0]
@@ -128,6 +126,6 @@ def _cumulative(
     shape = np.exp(logs[1])
     finite = np.isfinite(time) & (time > 0)
     log_age = np.log(np.where(finite, time, 1.0)) - logs[0]
-    hazard = np.exp(np.clip(shape * log_age, -745.0, 700.0))
+    hazard = np.exp(np.clip(shape * log_age, -600.0, 300.0))
     slope = np.where(finite, np.stack([-shape * hazard, shape * log_age * hazard]), 0.0)
     return np.where(finite, hazard, np.where(time > 0, np.inf, 0.0)), slope

@@ -76,7 +76,7 @@ class Object(models.Model):
     significance = models.PositiveSmallIntegerField(null=True, blank=True, help_text="To the collection, 1 to 5")
     restriction = models.TextField(blank=True, help_text="Evidence to be kept, agreement needed: in words")
     # object_by_place begins with the place and serves the key as well.
-    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="objects", db_index=False)
+    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="holds", db_index=False)
     place_text = models.CharField(max_length=500, blank=True, help_text="Place as the register says it")
     withdrawn_at = models.DateTimeField(null=True, blank=True, help_text="Left the register; kept for its record")
 

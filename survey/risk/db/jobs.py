@@ -1,0 +1,42 @@
+"""Scoring as a job: resumed where it stopped, each object scored once however often it is delivered."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.utils import timezone
+
+from media.base.jobs import Work, job
+from survey.risk.db import services
+from survey.risk.db.models import RiskRun
+from survey.risk.db.selectors import latest_run
+
+
+@job("survey.risk.run")
+def run_risk(work: Work, *, run_id: str) -> None:
+    """Score every joint of a run."""
+    run = RiskRun.objects.select_related("parameters", "exhibition").get(pk=run_id)
+    ids = services.objects_to_score()
+    work.say("Scoring joints", total=len(ids))
+    whole = services.collection_weight()
+    for objects in services.batches(ids, after=work.cursor):
+        with work.step(cursor=str(objects[-1]), done=len(objects)):
+            services.score_batch(run, objects, whole=whole)
+    with work.step(saying="Putting them in order"):
+        services.finish_run(run, at=timezone.now())
+    work.finish({"run": str(run.pk), **run.counts})
+
+
+@job("survey.risk.rescore")
+def rescore(work: Work, *, objects: list[str]) -> None:
+    """Score some objects again in the run that is shown; nothing to do before the first run."""
+    run = latest_run()
+    if run is None:
+        work.finish({"scored": 0})
+        return
+    ids = sorted(UUID(pk) for pk in objects)
+    work.say("Scoring what was surveyed", total=len(ids))
+    with work.step(done=len(ids)):
+        services.score_batch(run, ids, whole=services.collection_weight())
+        services.finish_run(run, at=timezone.now())
+    work.finish({"scored": len(ids)})

@@ -46,21 +46,22 @@ class RiskRun(models.Model):
 
 
 class Band(models.TextChoices):
-    """What a score asks for. The first is a rule about signs, which no average can hide."""
+    """What a score asks for. The first is a rule about signs, or a surveyor's word; no average can hide it."""
 
     DO_NOT_LIFT = "do_not_lift", "Do not lift"
     BEFORE_MOVE = "before_move", "Before it is mounted or travels"
     BEFORE_OPENING = "before_opening", "Before opening if hours allow"
-    WATCH = "watch", "Watch"
+    MONITOR = "monitor", "Leave it and look again"
+    NOT_SEEN = "not_seen", "Look at it first"
 
 
 class ObjectRisk(models.Model):
     """One object in one run. Chances are of at least one joint letting go, 0 to 1, from the run's day."""
 
-    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="objects")
+    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="object_risks")
     object = models.ForeignKey(Object, models.PROTECT, related_name="risks")
     band = models.CharField(max_length=16, choices=Band.choices)
-    band_order = models.PositiveSmallIntegerField(help_text="0 for do not lift, 3 for watch")
+    band_order = models.PositiveSmallIntegerField(help_text="0: must not be lifted, before all others; 1: by score")
     before_opening = models.FloatField()
     before_opening_low = models.FloatField(help_text="Under the most favourable of the named priors")
     before_opening_high = models.FloatField(help_text="Under the least favourable of the named priors")
@@ -93,7 +94,7 @@ class ObjectRisk(models.Model):
 class JointRisk(models.Model):
     """One joint in one run."""
 
-    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="joints")
+    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="joint_risks")
     joint = models.ForeignKey(Joint, models.PROTECT, related_name="risks")
     object = models.ForeignKey(Object, models.PROTECT, related_name="+")
     before_opening = models.FloatField()

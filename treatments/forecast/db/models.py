@@ -43,7 +43,7 @@ class Forecast(models.Model):
 class ObjectForecast(models.Model):
     """One object of the checklist in one forecast."""
 
-    forecast = models.ForeignKey(Forecast, models.CASCADE, related_name="objects")
+    forecast = models.ForeignKey(Forecast, models.CASCADE, related_name="object_forecasts")
     object = models.ForeignKey(Object, models.PROTECT, related_name="+")
     level = models.CharField(max_length=40)
     hours = models.FloatField(help_text="Likely")

@@ -136,7 +136,7 @@ def _facts(ids: list[UUID], rows: Mapping[UUID, Mapping[str, Any]], exhibition: 
     if exhibition:
         entries = ChecklistEntry.objects.filter(exhibition=exhibition, object__in=ids, removed_at=None)
         listed = {row[0]: row[1:] for row in entries.values_list("object_id", "importance", "use")}
-    last: dict[UUID, tuple[str, str, datetime]] = {}
+    last: dict[UUID, tuple[str, str, datetime | None]] = {}
     looks = condition.standing().filter(object__in=ids).order_by("started_at", "finished_at")
     for pk, disfigurement, handling, at in looks.values_list("object_id", "disfigurement", "handling", "started_at"):
         last[pk] = (disfigurement, handling, at)
@@ -199,7 +199,7 @@ def _visits(
     for row, joint in enumerate(joints):
         for column, look in enumerate(visits.get(joint.id, ())):
             ago[row, column] = max(0.0, (as_of - look.at.date()).days / YEAR) * rates[row]
-            seen[row, column] = look.stage
+            seen[row, column] = -1 if look.stage is None else look.stage
     return ago, seen
 
 
@@ -221,7 +221,9 @@ def _calendar_age(joints: Sequence[JointRow], as_of: date, warnings: dict[UUID, 
 def _load(joints: Sequence[JointRow], parts: list[str], rows: Mapping[UUID, Mapping[str, Any]]) -> Any:
     def size(*names: str) -> Floats:
         values = ([rows[joint.object_id][name] for name in names] for joint in joints)
-        return np.array([max((v for v in found if v is not None), default=np.nan) for found in values], dtype=np.float64)
+        return np.array(
+            [max((v for v in found if v is not None), default=np.nan) for found in values], dtype=np.float64
+        )
 
     def measured(name: str) -> Floats:
         return np.array([np.nan if (v := getattr(joint, name)) is None else v for joint in joints], dtype=np.float64)
@@ -251,7 +253,9 @@ def _identified(states: JointStates, warnings: dict[UUID, list[str]]) -> tuple[F
         seen = {**_claimed(joint), **evidence.get(joint.id, {})}
         for kind, outcome in list(seen.items()):
             if outcome != UNKNOWN and outcome not in DEFAULT_TABLE.kinds[kind].outcomes:
-                warnings[joint.object_id].append(f"A finding on joint {joint.label} is of no known kind and was left out.")
+                warnings[joint.object_id].append(
+                    f"A finding on joint {joint.label} is of no known kind and was left out."
+                )
                 del seen[kind]
         given.append(seen)
         strongest = max(seen, key=order.index, default="")
