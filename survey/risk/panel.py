@@ -50,7 +50,7 @@ class PanelFit:
     rates : [n, n], generator at the covariates' means, 1/time
     log_likelihood : float, of each interval given the state seen at its start; with misclassification, of all seen
     coefficients : by covariate [n, n], log ratio of the rate per unit of covariate for each move, nan where no effect
-    covariance : [p, p] of ``estimates``; nan for a parameter that ran to the end of its range
+    covariance : [p, p] of ``estimates``; nan for a parameter that the data do not hold
     estimates : [p], log rates, then effects, then logits of misclassification and first states
     names : p names of ``estimates``
     means : by covariate, over the starts of intervals
@@ -140,6 +140,7 @@ def fit_panel(
 
     Notes
     -----
+    Misclassification that is estimated may have several peaks: try more than one starting matrix.
     Visits made because a joint looked bad carry information and bias the fit; fixed rounds do not.
     Source: J. D. Kalbfleisch and J. F. Lawless, JASA 80 (1985) 863-871; exact times and hidden states as in
     C. H. Jackson, Journal of Statistical Software 38(8) (2011) (both from memory).

@@ -55,8 +55,8 @@ def fit_interval_weibull(left: ArrayLike, right: ArrayLike) -> WeibullFit:
     if unit <= 0:
         raise ValueError("left and right must leave some time")
 
-    best = maximise(lambda logs: _log_likelihood(logs, start / unit, end / unit), np.zeros(2), reach=12.0)
-    if not best.inside.all():
+    best = maximise(lambda logs: _log_likelihood(logs, start / unit, end / unit), np.zeros(2))
+    if not (best.held.all() and best.converged):
         raise ValueError("left and right do not fix a curve: give intervals that end at different ages")
     exact = int(np.sum(start == end))
     return WeibullFit(
