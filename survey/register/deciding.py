@@ -195,7 +195,7 @@ def _decisions(
 ) -> Iterator[Decision]:
     twice = _occurring_twice(filter(keeps, table.rows()), reader.number_position)
     for row in table.rows():
-        number = row.values[reader.number_position]
+        number = clean_text(row.values[reader.number_position])
         key = number_key(number)
         if not keeps(row):
             yield Decision(row.number, Kind.LEFT, _short(number), _short(key))
@@ -212,7 +212,7 @@ def _occurring_twice(rows: Iterable[Row], position: int) -> dict[str, list[int]]
     first: dict[str, int] = {}
     twice: dict[str, list[int]] = {}
     for row in rows:
-        key = number_key(row.values[position])
+        key = number_key(clean_text(row.values[position]))
         if key and first.setdefault(key, row.number) != row.number:
             twice.setdefault(key, [first[key]]).append(row.number)
     return twice
@@ -300,7 +300,7 @@ class _Reader:
 
     def record(self, row: Row) -> Record:
         """All mapped values of a row. One wrong value does not hide the next: every problem is found."""
-        record = Record(row.number, _short(row.values[self.number_position]))
+        record = Record(row.number, _short(clean_text(row.values[self.number_position])))
         for wanted, position, column in self.fields:
             text = clean_text(row.values[position])
             try:

@@ -3,7 +3,8 @@
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -37,14 +38,15 @@ class DelimitedTable:
     sheet: None = None
     sheets: tuple[str, ...] = ()
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Generator[Row, None, None]:
         """Every record below the headings, from the start of the file; blank lines are passed over."""
         return counted(self._rows(), self.limits)
 
-    def _rows(self) -> Iterator[Row]:
-        for number, cells in _records(self.file, self.encoding, self.delimiter, self.header, self.limits):
-            if number > self.header_row:
-                yield Row(number, fitted(cells, self.header, row=number, limits=self.limits))
+    def _rows(self) -> Generator[Row, None, None]:
+        with closing(_records(self.file, self.encoding, self.delimiter, self.header, self.limits)) as records:
+            for number, cells in records:
+                if number > self.header_row:
+                    yield Row(number, fitted(cells, self.header, row=number, limits=self.limits))
 
 
 def open_delimited(
@@ -59,10 +61,12 @@ def open_delimited(
         check_encoding(file, encoding)
     if delimiter is None:
         delimiter = _found_delimiter(file, encoding)
-    for number, cells in _records(file, encoding, delimiter, (), limits):
-        header = checked_header(cells, row=number, limits=limits)
-        return DelimitedTable(file, name, encoding, delimiter, header, number, limits)
-    raise RegisterFileError("The file is empty. Export the register again and choose that file.")
+    with closing(_records(file, encoding, delimiter, (), limits)) as records:
+        number, cells = next(records, (0, []))
+    if not cells:
+        raise RegisterFileError("The file is empty. Export the register again and choose that file.")
+    header = checked_header(cells, row=number, limits=limits)
+    return DelimitedTable(file, name, encoding, delimiter, header, number, limits)
 
 
 def _found_delimiter(file: BinaryIO, encoding: str) -> str:
@@ -84,7 +88,8 @@ class _text:
         return self.wrapper
 
     def __exit__(self, *_: object) -> None:
-        self.wrapper.detach()
+        if not self.wrapper.closed:
+            self.wrapper.detach()
 
 
 class _Lines:
@@ -112,7 +117,7 @@ class _Lines:
 
 def _records(
     file: BinaryIO, encoding: str, delimiter: str, header: tuple[str, ...], limits: Limits
-) -> Iterator[tuple[int, list[str]]]:
+) -> Generator[tuple[int, list[str]], None, None]:
     """Line number and fields of every record that is not blank."""
     with _text(file, encoding) as text:
         lines = _Lines(text, limits)

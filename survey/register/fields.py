@@ -39,14 +39,14 @@ class Field:
     required: bool = False
 
 
-def _field(name: str, label: str, kind: Kind, headings: str, *, value: str = "", longest: int = 200) -> Field:
+def _field(name: str, label: str, kind: Kind, headings: str, *, value: str = "", longest: int = 500) -> Field:
     words = tuple(" ".join(heading.split()) for heading in headings.split(","))
     return Field(name, label, kind, value or name, longest, words, required=kind == "number")
 
 
 FIELDS: tuple[Field, ...] = (
     _field(
-        "accession_number", "Accession number", "number", longest=80,
+        "accession_number", "Accession number", "number", longest=120,
         headings="accession number, accession no, accession num, accession nr, accession, acc no, acc number, acc "
         "num, accno, object number, object no, objectnumber, inventory number, inventory no, inventory nr, "
         "inventory, inv no, inv nr, inv, museum number, museum no, catalogue number, catalog number, "
@@ -113,7 +113,7 @@ FIELDS: tuple[Field, ...] = (
         "datierung ende, bis, jahr bis, date fin, annee fin, fecha final, hasta, data finale, al, a",
     ),
     _field(
-        "place", "Place", "text", value="place_text", longest=400,
+        "place", "Place", "text", value="place_text",
         headings="physical location, location, current location, place, storage location, store location, storage, "
         "store, home location, shelf, room, gallery, position, whereabouts, standort, lagerort, "
         "aufbewahrungsort, depot, regal, raum, localisation, emplacement, lieu de conservation, ubicacion, "
@@ -148,7 +148,7 @@ FIELDS: tuple[Field, ...] = (
         "di credito, acquisition method",
     ),
     _field(
-        "acquired_on", "Acquired on", "day", longest=80,
+        "acquired_on", "Acquired on", "day",
         headings="date acquired, acquired on, acquired, acquisition date, date of acquisition, accession date, date "
         "accessioned, accession year, acquisition year, year acquired, erwerbungsdatum, zugangsdatum, "
         "eingangsdatum, date d acquisition, date acquisition, fecha de adquisicion, fecha de ingreso, data "

@@ -1,13 +1,17 @@
 """What is looked at in a workbook's zip package (ECMA-376) before any of its contents is believed."""
 
+import contextlib
 import posixpath
 import re
 import stat
 import zipfile
+import zlib
 from collections import defaultdict
+from collections.abc import Iterator
 from typing import BinaryIO
 from xml.etree.ElementTree import ParseError
 from xml.parsers import expat
+from xml.parsers.expat import ExpatError
 
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
@@ -26,26 +30,51 @@ SHEET_ROWS, SHEET_COLUMNS = 1_048_576, 16_384
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _BIG_PART = re.compile(r"xl/(worksheets/[^/]+|sharedStrings)\.xml", re.IGNORECASE)
+DAMAGED = "The workbook is damaged. Open it, save it again and choose the new file."
 _AS_CSV = "Save the sheet as CSV (UTF-8) instead."
+
+# openpyxl has no error of its own for parts that break the standard: it lets these through.
+_UNREADABLE = (
+    DefusedXmlException,
+    ParseError,
+    ExpatError,
+    zipfile.BadZipFile,
+    zlib.error,
+    ArithmeticError,
+    AssertionError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    NotImplementedError,
+    OSError,
+    TypeError,
+    ValueError,
+)
+
+
+@contextlib.contextmanager
+def readable() -> Iterator[None]:
+    """Whatever a broken or hostile workbook makes the reading libraries raise becomes one clear line."""
+    try:
+        yield
+    except RegisterFileError:
+        raise
+    except _UNREADABLE as error:
+        raise RegisterFileError(DAMAGED) from error
 
 
 def check_package(file: BinaryIO) -> None:
     """Refuse a zip that is no workbook or that could harm when unpacked. Reads the directory and the XML prologues."""
     file.seek(0)
-    try:
-        with zipfile.ZipFile(file) as archive:
-            parts = archive.infolist()
-            _check_names(parts)
-            _check_sizes(parts)
-            if not {"[Content_Types].xml", "xl/workbook.xml"} <= set(archive.namelist()):
-                raise RegisterFileError("The file is a zip archive, not a workbook. Choose the table inside it.")
-            for part in parts:
-                if part.filename.lower().endswith((".xml", ".rels", ".vml")):
-                    _check_prologue(archive, part)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, EOFError, OSError, ValueError) as error:
-        if isinstance(error, RegisterFileError):
-            raise
-        raise RegisterFileError("The workbook is damaged. Open it, save it again and choose the new file.") from error
+    with readable(), zipfile.ZipFile(file) as archive:
+        parts = archive.infolist()
+        _check_names(parts)
+        _check_sizes(parts)
+        if not {"[Content_Types].xml", "xl/workbook.xml"} <= set(archive.namelist()):
+            raise RegisterFileError("The file is a zip archive, not a workbook. Choose the table inside it.")
+        for part in parts:
+            if part.filename.lower().endswith((".xml", ".rels", ".vml")):
+                _check_prologue(archive, part)
 
 
 def _check_names(parts: list[zipfile.ZipInfo]) -> None:
@@ -83,8 +112,6 @@ def _check_prologue(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> None:
             next(iter(ElementTree.iterparse(stream, ("start",), forbid_dtd=True)), None)
     except DefusedXmlException as error:
         raise RegisterFileError("The workbook holds an XML document type definition. It is not read.") from error
-    except (ParseError, LookupError) as error:
-        raise RegisterFileError("The workbook is damaged. Open it, save it again and choose the new file.") from error
 
 
 def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """Open a registrar's file, whatever it is called, as a table of texts that streams."""
 
+from contextlib import closing
 from itertools import islice
 from typing import BinaryIO
 
@@ -53,17 +54,12 @@ def open_table(
         table: DelimitedTable | SheetTable = open_workbook(file, name, sheet=sheet, limits=limits)
     else:
         table = open_delimited(file, name, encoding=encoding, delimiter=delimiter, limits=limits)
-    if next(table.rows(), None) is None:
+    if not sample_of(table, 1):
         raise RegisterFileError("The file has headings but no rows below them. Export the register again.")
     return table
 
 
 def sample_of(table: Table, size: int = SAMPLE_ROWS) -> list[Row]:
     """The first rows, to guess columns from and to show in a preview."""
-    rows = table.rows()
-    try:
+    with closing(table.rows()) as rows:
         return list(islice(rows, size))
-    finally:
-        close = getattr(rows, "close", None)
-        if close:
-            close()

@@ -1,7 +1,8 @@
 """A registrar's table: headings, numbered rows, the limits it must keep, and the one error that refuses it."""
 
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
@@ -55,7 +56,7 @@ class Table(Protocol):
     @property
     def header(self) -> tuple[str, ...]: ...
 
-    def rows(self) -> Iterator[Row]: ...
+    def rows(self) -> Generator[Row, None, None]: ...
 
 
 def column_label(header: Sequence[str], position: int) -> str:
@@ -132,12 +133,13 @@ def refuse_long_field(header: Sequence[str], position: int, *, row: int, limits:
     )
 
 
-def counted(rows: Iterable[Row], limits: Limits) -> Iterator[Row]:
+def counted(rows: Generator[Row, None, None], limits: Limits) -> Generator[Row, None, None]:
     """The rows as they come, refused once there are too many."""
-    for count, row in enumerate(rows, start=1):
-        if count > limits.rows:
-            raise RegisterFileError(
-                f"The file has more than {limits.rows:,} rows. Split it and import the parts one after another.",
-                row=row.number,
-            )
-        yield row
+    with closing(rows):
+        for count, row in enumerate(rows, start=1):
+            if count > limits.rows:
+                raise RegisterFileError(
+                    f"The file has more than {limits.rows:,} rows. Split it and import the parts one after another.",
+                    row=row.number,
+                )
+            yield row

@@ -39,11 +39,11 @@ _WORDS: dict[str, str] = {
     **dict.fromkeys(("oz", "ounce", "ounces"), "oz"),
 }
 _NOT_RECORDED = re.compile(r"[-–—.?]*|n/?a|n/?k|none|null|nil|unknown|not (?:recorded|known|measured)", re.IGNORECASE)
-_NUMBER = r"(?:\d[\d.,' \u2019]*\d|[.,]?\d+|\d)[.,]?"
+_NUMBER = r"(?:\d+(?:[.,'\u2019]\d+| \d{3}(?![\d/]))*|[.,]\d+)[.,]?"
 _SIZE = re.compile(
     r"(?:(?:c|ca|circa|approx|about)\.?\s*|~\s*)?"
     r"(?P<sign>[-−+]?)\s*"
-    rf"(?:(?P<number>{_NUMBER}?)(?:(?:\s+|\s*-\s*|(?<=\d))(?P<mixed>\d+\s*/\s*\d+))?|(?P<fraction>\d+\s*/\s*\d+))"
+    rf"(?:(?P<number>{_NUMBER})(?:(?:\s+|\s*-\s*)(?P<mixed>\d+\s*/\s*\d+))?|(?P<fraction>\d+\s*/\s*\d+))"
     r"\s*(?P<unit>[a-z\"″”'′’]*)\.?",
     re.IGNORECASE,
 )

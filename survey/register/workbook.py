@@ -1,40 +1,17 @@
 """A sheet of an .xlsx workbook as a table. Formulas are never evaluated: their stored results are read, and marked."""
 
-import contextlib
 import datetime
 import warnings
 import zipfile
-import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from typing import Any, BinaryIO
-from xml.etree.ElementTree import ParseError
-from xml.parsers.expat import ExpatError
 
 import openpyxl
-from defusedxml.common import DefusedXmlException
 
-from survey.register.package import SHEET_COLUMNS, check_package, sheet_facts, sheet_parts
+from survey.register.package import SHEET_COLUMNS, check_package, readable, sheet_facts, sheet_parts
 from survey.register.table import Limits, RegisterFileError, Row, checked_header, counted, fitted
-
-_DAMAGED = "The workbook is damaged. Open it, save it again and choose the new file."
-# openpyxl has no error of its own for parts that break the standard: it lets these through.
-_UNREADABLE = (
-    DefusedXmlException,
-    ParseError,
-    ExpatError,
-    zipfile.BadZipFile,
-    zlib.error,
-    ArithmeticError,
-    AssertionError,
-    AttributeError,
-    EOFError,
-    LookupError,
-    NotImplementedError,
-    OSError,
-    TypeError,
-    ValueError,
-)
 
 
 @dataclass(frozen=True)
@@ -53,59 +30,54 @@ class SheetTable:
     encoding: None = None
     delimiter: None = None
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Generator[Row, None, None]:
         """Every row below the headings that is not blank, from the start of the sheet."""
         return counted(self._rows(), self.limits)
 
-    def _rows(self) -> Iterator[Row]:
+    def _rows(self) -> Generator[Row, None, None]:
         width = len(self.header)
-        for number, cells in _sheet_rows(self.file, self.sheet, self.limits):
-            if number <= self.header_row:
-                continue
-            texts = [as_text(cell) for cell in cells]
-            if not any(text.strip() for text in texts):
-                continue
-            texts += [""] * (width - len(texts))
-            rounded = frozenset(i for i, cell in enumerate(cells[:width]) if isinstance(cell, float))
-            computed = frozenset(self.computed.get(number, ()))
-            yield Row(number, fitted(texts, self.header, row=number, limits=self.limits), computed, rounded)
+        with closing(_sheet_rows(self.file, self.sheet, self.limits)) as sheet:
+            for number, cells in sheet:
+                texts = [as_text(cell) for cell in cells]
+                if number <= self.header_row or not any(text.strip() for text in texts):
+                    continue
+                texts += [""] * (width - len(texts))
+                rounded = frozenset(i for i, cell in enumerate(cells[:width]) if isinstance(cell, float))
+                computed = frozenset(self.computed.get(number, ()))
+                yield Row(number, fitted(texts, self.header, row=number, limits=self.limits), computed, rounded)
 
 
 def open_workbook(file: BinaryIO, name: str, *, sheet: str | None, limits: Limits) -> SheetTable:
     """Check the package, choose the sheet (the first with anything in it) and read its headings."""
     check_package(file)
-    with _readable(), zipfile.ZipFile(file) as archive:
+    with readable(), zipfile.ZipFile(file) as archive:
         parts = sheet_parts(archive)
         if sheet is not None and sheet not in parts:
             raise RegisterFileError(f"The workbook has no sheet “{sheet}”. It has: {', '.join(parts) or 'none'}.")
         if not parts:
             raise RegisterFileError("The workbook has no sheet that can be read. Save it as .xlsx or CSV (UTF-8).")
         for candidate in [sheet] if sheet is not None else parts:
-            if parts[candidate] not in archive.namelist():
-                raise RegisterFileError(_DAMAGED)
             facts = sheet_facts(archive, parts[candidate])
-            for number, cells in _sheet_rows(file, candidate, limits):
-                texts = [as_text(cell) for cell in cells]
-                if any(text.strip() for text in texts):
-                    header = checked_header(texts, row=number, limits=limits)
-                    return SheetTable(file, name, candidate, tuple(parts), header, number, dict(facts.computed), limits)
+            number, texts = _first_row(file, candidate, limits)
+            if texts:
+                header = checked_header(texts, row=number, limits=limits)
+                return SheetTable(file, name, candidate, tuple(parts), header, number, dict(facts.computed), limits)
     raise RegisterFileError("The workbook has no sheet with anything in it. Choose the file that holds the register.")
 
 
-@contextlib.contextmanager
-def _readable() -> Iterator[None]:
-    """Whatever a broken or hostile workbook makes the reading libraries raise becomes one clear line."""
-    try:
-        yield
-    except RegisterFileError:
-        raise
-    except _UNREADABLE as error:
-        raise RegisterFileError(_DAMAGED) from error
+def _first_row(file: BinaryIO, sheet: str, limits: Limits) -> tuple[int, list[str]]:
+    """The first row with anything in it; no texts if there is none."""
+    with closing(_sheet_rows(file, sheet, limits)) as rows:
+        for number, cells in rows:
+            texts = [as_text(cell) for cell in cells]
+            if any(text.strip() for text in texts):
+                return number, texts
+    return 0, []
 
 
-def _sheet_rows(file: BinaryIO, sheet: str, limits: Limits) -> Iterator[tuple[int, Sequence[Any]]]:
+def _sheet_rows(file: BinaryIO, sheet: str, limits: Limits) -> Generator[tuple[int, Sequence[Any]], None, None]:
     """Row number and values; one column more than allowed is read, so that it is seen and refused."""
-    with _readable():
+    with readable():
         file.seek(0)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of styles and validation, which are of no interest here
