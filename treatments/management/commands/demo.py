@@ -1,0 +1,87 @@
+"""Fill an empty database with the invented museum, or put it back as it was."""
+
+from __future__ import annotations
+
+import shutil
+from argparse import ArgumentParser
+from datetime import date
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from fixtures.demo.loading import LOADED, Loading
+from fixtures.demo.scenario import SEED, build
+from media.base import jobs
+from media.base.models import Event, User
+from media.management.commands.start import DEMO_PASSWORD
+from survey.models import Object
+
+
+class Command(BaseCommand):
+    help = (
+        "Load the invented museum: objects, restorations, surveys, an exhibition in 14 weeks, past treatments. "
+        "Example: python3 manage.py demo --reset"
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--if-empty", action="store_true", help="do nothing where there are objects already")
+        parser.add_argument("--reset", action="store_true", help="delete the demo as it stands and load it anew")
+        parser.add_argument("--yes", action="store_true", help="do not ask before deleting")
+        parser.add_argument("--seed", type=int, default=SEED, help="another number makes another museum")
+        parser.add_argument("--objects", type=int, default=2400, help="how many objects (400 or more)")
+        parser.add_argument("--no-photographs", action="store_true", help="draw no photographs")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if Object.objects.exists() or User.objects.exists():
+            if options["if_empty"]:
+                return
+            if not options["reset"]:
+                raise CommandError("this database is not empty. To load the demo anew: python3 manage.py demo --reset")
+            self._clear(sure=options["yes"])
+        self._load(options)
+
+    def _clear(self, *, sure: bool) -> None:
+        if not Event.objects.filter(verb=LOADED).exists():
+            raise CommandError(
+                "this database holds a register of your own, not the demo; nothing was deleted. "
+                "Use another FETTLE_VAR or FETTLE_DATABASE for the demo."
+            )
+        if not sure and input("Delete everything in the demo and load it anew? Type yes: ").strip() != "yes":
+            raise CommandError("nothing was deleted")
+        call_command("flush", interactive=False, verbosity=0)
+        shutil.rmtree(settings.MEDIA_ROOT, ignore_errors=True)
+        call_command("defaults", verbosity=0)
+
+    def _load(self, options: dict[str, Any]) -> None:
+        now = timezone.now()
+        today = timezone.localdate(now)
+        try:
+            scenario = build(today, seed=options["seed"], objects=options["objects"])
+        except ValueError as error:
+            raise CommandError(str(error)) from error
+        self.stdout.write(f"Loading {scenario.museum}, {scenario.town}: {len(scenario.objects)} objects ...")
+        Loading(scenario, password=DEMO_PASSWORD, at=now).load()
+        self._score_and_forecast()
+        if not options["no_photographs"]:
+            jobs.enqueue(
+                "treatments.demo_photographs", title="Drawing the demo's photographs", today=_text(today),
+                seed=options["seed"], count=options["objects"],
+            )  # fmt: skip
+
+    def _score_and_forecast(self) -> None:
+        """Done here and now, so that the first page that anybody opens has its answers."""
+        from survey.risk.db import services as risk
+        from treatments.forecast.db import services as forecast
+
+        head = User.objects.get(username="head")
+        _, job = risk.start_run(by=head, at=timezone.now())
+        jobs.run(job.pk)
+        _, job = forecast.start_forecast(by=head, at=timezone.now())
+        jobs.run(job.pk)
+
+
+def _text(day: date) -> str:
+    return day.isoformat()
