@@ -97,7 +97,8 @@ def context() -> dict[str, Any]:
     ]
     story.append({"symbol": "clock", "title": "Look again", "when": "due 1 June 2032", "ahead": True})
     job = {"pk": 7, "title": "Scoring 1 240 joints", "ended": False, "share": 0.37, "done": 458, "total": 1240}
-    bound = JointForm({"stage": "1", "grade": "3", "number": "", "adhesive": "cn", "length": "-3"})
+    mistakes = {"stage": "1", "grade": "3", "number": "", "adhesive": "cn", "length": "-3"}
+    bound = JointForm({f"bound-{name}": value for name, value in mistakes.items()}, prefix="bound")
     return {
         "nav": [
             {
