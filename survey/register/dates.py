@@ -60,7 +60,6 @@ _DAY = re.compile(
 )
 
 
-@lru_cache(maxsize=20_000)
 def parse_years(text: str) -> Years:
     """First and last year that a written date allows. Never raises.
 
@@ -69,7 +68,11 @@ def parse_years(text: str) -> Years:
     >>> parse_years("c. 1860"), parse_years("18th century"), parse_years("undated")
     (Years(earliest=1855, latest=1865), Years(earliest=1700, latest=1799), Years(earliest=None, latest=None))
     """
-    written = " ".join(text[:300].split())
+    return _parse_years(" ".join(text[:300].split()))
+
+
+@lru_cache(maxsize=20_000)
+def _parse_years(written: str) -> Years:
     whole = _whole_date(written)
     if whole is not None:
         return Years(whole, whole)

@@ -97,14 +97,21 @@ def parse_length(
     >>> parse_length("13 5/8", "in"), parse_length("12,5 cm", None), parse_length("0.0", "in", zero_is_missing=True)
     (346.075, 125.0, None)
     """
-    return _parse(text, unit, zero_is_missing, decimal, False)
+    return _parse(_bounded(text), unit, zero_is_missing, decimal, False)
 
 
 def parse_weight(
     text: str, unit: str | None, *, zero_is_missing: bool = False, decimal: str | None = None
 ) -> float | None:
     """A weight in kilograms, or None where none was recorded. Arguments and errors as for `parse_length`."""
-    return _parse(text, unit, zero_is_missing, decimal, True)
+    return _parse(_bounded(text), unit, zero_is_missing, decimal, True)
+
+
+def _bounded(text: str) -> str:
+    """Refuse what is too long for a size before it is taken apart, and before it is kept among those seen."""
+    if len(text) > 200:
+        raise ValueError(f"“{_short(text)}” is not one size. Write one number, as 12.5 or 13 5/8")
+    return text
 
 
 @lru_cache(maxsize=20_000)
