@@ -15,11 +15,25 @@ from wsgiref.simple_server import make_server
 import django
 from django import forms
 from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import include, path
 
 ROOT = Path(__file__).resolve().parents[3]
 WAYS = "Today:home Register:register Places:places Exhibitions:checklist Survey:survey Ranking:ranking"
 WAYS += " Treatments:treatments Forecast:forecast Settings:settings"
 OPENING = date(2031, 3, 4)
+REFUSAL = {"message": "This assessment is frozen."}
+TEMPLATES: dict[str, Any] = {
+    "BACKEND": "django.template.backends.django.DjangoTemplates",
+    "NAME": "specimen",
+    "DIRS": [Path(__file__).parent / "templates", ROOT / "media/templates"],
+    "APP_DIRS": True,
+    "OPTIONS": {
+        "builtins": ["template_partials.templatetags.partials", "media.templatetags.fettle"],
+        "context_processors": ["django.template.context_processors.request"],
+    },
+}
 
 
 class JointForm(forms.Form):
@@ -124,7 +138,12 @@ def context() -> dict[str, Any]:
         "job": {**job, "state": "running", "get_state_display": "Running", "saying": "Second shelf of bay 4"},
         "form": JointForm(),
         "bound": bound,
-        "page": SimpleNamespace(next="abc"),
+        "page": SimpleNamespace(next=None),
+        "question": "Remove the joint at the neck?",
+        "consequences": ["Its three observations stay in the history.", "The object is scored again without it."],
+        "action": "Remove joint",
+        "back_href": "#back",
+        "danger": True,
         "states": range(5),
         "grades": range(1, 5),
     }
@@ -148,17 +167,7 @@ def _configure() -> None:
         ROOT_URLCONF=__name__,
         INSTALLED_APPS=["django.contrib.staticfiles", "django_htmx", "template_partials", "csp"],
         MIDDLEWARE=["csp.middleware.CSPMiddleware", "django.middleware.csrf.CsrfViewMiddleware"],
-        TEMPLATES=[
-            {
-                "BACKEND": "django.template.backends.django.DjangoTemplates",
-                "DIRS": [Path(__file__).parent / "templates", ROOT / "media/templates"],
-                "APP_DIRS": True,
-                "OPTIONS": {
-                    "builtins": ["template_partials.templatetags.partials", "media.templatetags.fettle"],
-                    "context_processors": ["django.template.context_processors.request"],
-                },
-            }
-        ],
+        TEMPLATES=[TEMPLATES],
         STATIC_URL="/static/",
         STATICFILES_DIRS=[ROOT / "media/static"],
         USE_I18N=False,
@@ -167,25 +176,25 @@ def _configure() -> None:
     django.setup()
 
 
-def _urls() -> list[Any]:
-    from django.http import HttpRequest, HttpResponse
-    from django.shortcuts import render
-    from django.urls import include, path
+def page(request: HttpRequest, name: str = "media/specimen.html") -> HttpResponse:
+    """The specimen, or another template with the same context."""
+    return render(request, name, {**context(), "error": REFUSAL})
 
-    def page(request: HttpRequest, name: str = "media/specimen.html") -> HttpResponse:
-        return render(request, name, {**context(), "error": {"message": "This assessment is frozen."}})
 
-    return [
-        path("", page),
-        path("see/<path:name>", page),
-        path("", include(([path("register/", page, name="objects")], "register"))),
-        path("", include(([path("out/", page, name="sign_out")], "base"))),
-    ]
+def refuse(request: HttpRequest) -> HttpResponse:
+    """A refusal as the error middleware gives it."""
+    return render(request, "error.html", {**context(), "error": REFUSAL}, status=409)
 
+
+urlpatterns = [
+    path("", page),
+    path("refuse/", refuse),
+    path("see/<path:name>", page),
+    path("", include(([path("register/", page, name="objects")], "register"))),
+    path("", include(([path("out/", page, name="sign_out")], "base"))),
+]
 
 if __name__ == "__main__":
-    sys.modules[__name__] = sys.modules["__main__"]
     _configure()
-    urlpatterns = _urls()
     with make_server("127.0.0.1", int(sys.argv[1]), application()) as server:
         server.serve_forever()
