@@ -12,7 +12,7 @@ class LevelTable(models.Model):
     """One version of the department's levels and their steps; the newest is in use."""
 
     number = models.PositiveIntegerField(unique=True)
-    body = models.JSONField(help_text="As treatments.hours.steps reads it")
+    body = models.JSONField(help_text="As treatments.options.steps reads it")
     reason = models.TextField(blank=True)
     adopted_at = models.DateTimeField()
     adopted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")

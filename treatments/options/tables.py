@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence, Set
 from typing import Any, TypeVar
 
-from treatments.hours.steps import (
+from treatments.options.steps import (
     DRIVERS,
     KINDS,
     MAX_DRIVER,
@@ -28,7 +28,7 @@ _Entry = TypeVar("_Entry", StepRate, LevelRates)
 
 
 def parse_table(data: object) -> StepTable:
-    """Check a parsed table (see the top of `treatments.hours.steps`) and make it of dataclasses.
+    """Check a parsed table (see the top of `treatments.options.steps`) and make it of dataclasses.
 
     Raises
     ------

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from treatments.hours.tables import MAX_STEPS, parse_table
+from treatments.options.tables import MAX_STEPS, parse_table
 
 DEFAULTS = json.loads((Path(__file__).parents[4] / "fixtures" / "step_rates.json").read_text("utf-8"))
 

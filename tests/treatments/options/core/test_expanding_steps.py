@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treatments.hours.steps import DRIVERS, LevelRates, StepRate, ThreePoint, expand
-from treatments.hours.tables import parse_table
+from treatments.options.steps import DRIVERS, LevelRates, StepRate, ThreePoint, expand
+from treatments.options.tables import parse_table
 
 DEFAULTS = parse_table(json.loads((Path(__file__).parents[4] / "fixtures" / "step_rates.json").read_text("utf-8")))
 LEVELS = [level.code for level in DEFAULTS.levels]
