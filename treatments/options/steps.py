@@ -194,12 +194,12 @@ def _known_drivers(drivers: Mapping[str, float | ThreePoint | None]) -> dict[str
 def three_points(data: object, place: str, most: float) -> ThreePoint:
     """A list of low, likely, high as a ThreePoint; ValueError, beginning with ``place``, for anything else."""
     points = data if isinstance(data, list | tuple) else ()
-    numbers = [p for p in points if isinstance(p, Real) and not isinstance(p, bool)]
+    numbers = [float(p) for p in points if isinstance(p, Real) and not isinstance(p, bool)]
     if len(points) != 3 or len(numbers) != 3:
         raise ValueError(f"{place}: must be three numbers, low, likely, high")
     if not all(0 <= n <= most for n in numbers):  # nan fails this too
         raise ValueError(f"{place}: must lie between 0 and {most:g}")
-    low, likely, high = (float(n) for n in numbers)
+    low, likely, high = numbers
     if not low <= likely <= high:
         raise ValueError(f"{place}: low, likely, high must not fall ({low:g}, {likely:g}, {high:g})")
     return ThreePoint(low, likely, high)
