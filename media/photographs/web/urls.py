@@ -1,4 +1,6 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from media.photographs.web import views
 
 app_name = "photographs"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("<str:sha256>/<str:kind>/", views.image, name="image")]
