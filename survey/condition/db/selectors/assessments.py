@@ -133,6 +133,7 @@ class ThingSeen:
     kind: str
     thing: Joint | Fill | Overpaint
     stage: int | None = None
+    stage_name: str = ""
     answer: str = ""
     signs: list[SignSeen] = field(default_factory=list)
     evidence: list[AdhesiveEvidence] = field(default_factory=list)
@@ -146,6 +147,22 @@ class ThingSeen:
     @property
     def present(self) -> list[SignSeen]:
         return [sign for sign in self.signs if sign.answer == Answer.PRESENT]
+
+    @property
+    def symbol(self) -> str:
+        """The drawing of a joint's stage."""
+        return "stage-unknown" if self.stage is None else f"stage-{self.stage}"
+
+    @property
+    def words(self) -> str:
+        """What is said of it, in a line."""
+        if not self.told:
+            return "nothing said yet"
+        said = [self.stage_name or SEEN_WORDS.get(self.answer, "")] if self.kind == "joint" else []
+        said += [f"{sign.name.lower()} {sign.words}" for sign in self.present]
+        if not said:
+            said = ["no sign" if any(sign.answer == Answer.NONE for sign in self.signs) else "not seen"]
+        return ", ".join(said)
 
 
 @dataclass
@@ -162,6 +179,7 @@ class RestorationSeen:
         return [*self.joints, *self.fills, *self.overpaints]
 
 
+SEEN_WORDS = {"not_seen": "not seen", "not_known": "not known"}
 MODELS: dict[str, type[Joint] | type[Fill] | type[Overpaint]] = {"joint": Joint, "fill": Fill, "overpaint": Overpaint}
 VOCABULARY = {"joint": "joint", "fill": "fill", "overpaint": "paint"}
 
@@ -177,11 +195,13 @@ def restorations_seen(assessment: Assessment) -> list[RestorationSeen]:
     seen = {row.joint_id: row for row in JointSeen.objects.filter(assessment=assessment)}
     signs = _signs(assessment)
     earlier = _earlier_stages(assessment) if now else {}
+    stages = definitions(assessment.definitions).stages
     for kind, model in MODELS.items():
         for thing in _parts(model, assessment):
             told = ThingSeen(kind, thing, signs=signs[thing.pk], earlier_stage=earlier.get(thing.pk))
             if thing.pk in seen:
                 told.stage, told.answer = seen[thing.pk].stage, seen[thing.pk].answer
+                told.stage_name = "" if told.stage is None else stages[told.stage].name.lower()
             if now or told.answer or told.signs:
                 getattr(made[thing.restoration_id], f"{kind}s").append(told)
     _add_evidence(assessment, made)

@@ -43,6 +43,17 @@ class Mark:
     do_not_lift: bool
     misplaced: bool
 
+    @property
+    def symbol(self) -> str:
+        """Its drawing, as on the shelf."""
+        if self.do_not_lift:
+            return "do-not-lift"
+        if self.misplaced:
+            return "mark-misplaced"
+        if self.stage is not None and self.seen:
+            return f"stage-{self.stage}"
+        return "mark-seen" if self.seen else "mark-unseen"
+
 
 @dataclass(frozen=True)
 class ShelfLine:
