@@ -104,6 +104,20 @@ def test_every_target_suits_a_finger(browser, address, screen):
     page.close()
 
 
+@pytest.mark.parametrize("screen", ["tablet", "phone"])
+def test_the_capture_screen_fits_one_hand(browser, address, screen):
+    """The choices and the next object lie in the lower half of the screen, all of it without scrolling sideways."""
+    page = opened(browser, f"{address}see/media/specimen_capture.html", screen, "dim")
+    width, height = SCREENS[screen]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for action in page.locator(".button.main, .choice").all():
+        box = action.bounding_box()
+        assert box and box["y"] >= 0.35 * height and box["height"] >= 72
+    main = page.locator(".button.main").bounding_box()
+    assert main and main["height"] >= 96 and main["y"] + main["height"] <= height
+    page.close()
+
+
 @pytest.mark.parametrize("width", [320, 390, 768, 820, 1216, 1440])
 def test_nothing_runs_out_of_the_page(browser, address, width):
     """Reflow at 320 px is WCAG 2.2 SC 1.4.10."""
