@@ -204,7 +204,27 @@ def test_a_server_that_does_not_answer_is_said(browser, address):
     page = opened(browser, address)
     page.route("**/refuse/", lambda route: route.abort())
     page.get_by_role("button", name="Change a frozen assessment").click()
-    page.get_by_text("The server does not answer. Nothing was changed.").wait_for()
+    page.get_by_text("The server does not answer.").wait_for()
+    page.close()
+
+
+def test_a_refusal_without_words_gets_ours(browser, address):
+    page = opened(browser, address)
+    page.route("**/refuse/", lambda route: route.fulfill(status=502, body="<h1>Bad gateway</h1>"))
+    page.get_by_role("button", name="Change a frozen assessment").click()
+    page.get_by_text("The server could not do this.").wait_for()
+    assert page.locator("h1").inner_text() == "Which objects first, and why?"
+    page.close()
+
+
+def test_a_whole_page_in_place_of_a_part_is_gone_to(browser, address):
+    """As after a redirect, or when the session has ended."""
+    page = opened(browser, address)
+    whole = "<!doctype html><title>Sign in</title><h1>Sign in</h1>"
+    page.route("**/refuse/", lambda route: route.fulfill(body=whole, content_type="text/html"))
+    page.get_by_role("button", name="Change a frozen assessment").click()
+    page.wait_for_url("**/refuse/")
+    assert page.title() == "Sign in"
     page.close()
 
 

@@ -164,8 +164,9 @@ def test_a_field_with_a_mistake_says_so_to_everybody(page):
 
 
 def test_error_pages_say_what_happened():
-    for name, words in (("404.html", "no page here"), ("403.html", "somebody else"), ("error.html", "frozen")):
-        html = rendered(f"{{% include '{name}' %}}", error={"message": "This assessment is frozen."})
+    pages = {"404": "no page here", "403": "somebody else", "403_csrf": "expired", "error": "frozen"}
+    for name, words in pages.items():
+        html = rendered(f"{{% include '{name}.html' %}}", error={"message": "This assessment is frozen."})
         assert words in html and 'id="what-happened"' in html
 
 
