@@ -108,7 +108,8 @@ _NITRATE_TEST = _kind(
         "pvac": {"deep_blue": 0.08, "unclear": 0.1, "none": 0.82},
         "acrylic": {"deep_blue": 0.05, "unclear": 0.1, "none": 0.85},
     },
-    "Diphenylamine in sulfuric acid, on a removed sample, never on the object: deep blue is positive (Koob, "
+    "Diphenylamine in strong sulfuric acid, by someone trained in it and under the laboratory's safety rules, on a "
+    "removed sample, never on the object: deep blue is positive (Koob, "
     "Conservation DistList 13:23, 1999). Oxidisers mislead (from memory); nitrate also occurs within other adhesives "
     "(Heritage Science 2016, s40494-016-0116-z).",
     floor=0.02,

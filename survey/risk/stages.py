@@ -48,17 +48,22 @@ MEAN_STAYS = (15.0, 14.0, 12.0, 8.0)  # equivalent years in stages 0 to 3, exper
 class StagePrior:
     """A named belief about how fast cellulose nitrate joints pass through the stages.
 
-    ``rates`` [4] per equivalent year; ``mean_years`` is the mean time from sound to open.
+    ``mean_years`` is the mean time from sound to open in equivalent years, shared out as ``stays`` in stages 0 to 3.
     """
 
     name: str
     mean_years: float
     grounds: str
+    stays: tuple[float, ...] = MEAN_STAYS
+
+    def __post_init__(self) -> None:
+        if not self.mean_years > 0 or len(self.stays) != OPEN or not all(stay > 0 for stay in self.stays):
+            raise ValueError(f"mean_years and stays must be more than zero, with one stay for each of {OPEN} stages")
 
     @property
     def rates(self) -> NDArray[np.float64]:
         """Rates of leaving stages 0 to 3, per equivalent year."""
-        return sum(MEAN_STAYS) / self.mean_years / np.asarray(MEAN_STAYS)
+        return sum(self.stays) / self.mean_years / np.asarray(self.stays)
 
 
 # Published service lives disagree by a factor of ten: all three are run, the spread is shown.
