@@ -29,12 +29,8 @@ def alive(request: HttpRequest) -> HttpResponse:
 @permitted("jobs.read")
 def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """One job's progress; its panel asks again every second until the job has ended."""
-    row = get_object_or_404(Job, pk=pk)
-    response = page_or_part(request, "media/job.html", "panel", {"job": row})
-    if row.ended:
-        # The page under the panel shows the job's results: let it be drawn anew once.
-        response["HX-Refresh"] = "true" if request.htmx and request.GET.get("then") == "refresh" else "false"
-    return response
+    row = get_object_or_404(Job.objects.select_related("asked_by"), pk=pk)
+    return page_or_part(request, "media/job.html", "panel", {"job": row})
 
 
 @require_POST

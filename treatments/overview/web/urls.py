@@ -1,4 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from treatments.overview.web import views
 
 app_name = "overview"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.today, name="today"),
+    path("objects/<uuid:pk>/", views.object_, name="object"),
+    path("settings/", views.settings, name="settings"),
+]

@@ -1,0 +1,36 @@
+"""The first page, an object's story, and the settings."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from media.base.access import SignedIn, may, permitted
+from treatments.overview.db import selectors
+
+
+@require_GET
+@permitted("overview.read")
+def today(request: SignedIn) -> HttpResponse:
+    day = timezone.localdate()
+    return render(
+        request, "treatments/overview/today.html", {"today": selectors.today(request.user.pk, day), "day": day}
+    )
+
+
+@require_GET
+@permitted("overview.read")
+def object_(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
+    story = selectors.object_story(pk, timezone.localdate())
+    rights = {"survey": may(request.user, "survey.write"), "edit": may(request.user, "register.write")}
+    return render(request, "treatments/overview/object.html", {"story": story, "object": story.object, "may": rights})
+
+
+@require_GET
+@permitted("settings.read")
+def settings(request: SignedIn) -> HttpResponse:
+    return render(request, "treatments/overview/settings.html", {"assumed": selectors.settings_shown()})
