@@ -2,27 +2,37 @@
 
 import datetime
 import hashlib
-import json
-import re
-import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any, Literal
+from functools import lru_cache
+from operator import itemgetter
+from types import MappingProxyType
+from typing import Any, Literal, NamedTuple
 
-from survey.register.dates import parse_day, parse_year, parse_years
-from survey.register.exporting import restored
-from survey.register.fields import BY_NAME, Field
+from survey.register.cells import Problem, Record, RowReader, Value, clean_text, number_key
+from survey.register.fields import BY_NAME
 from survey.register.filtering import Condition, keeper
 from survey.register.matching import Matching
 from survey.register.table import Row, Table
-from survey.register.units import parse_length, parse_weight
 
-Value = str | int | float | None
-_SPREADSHEET_ERRORS = frozenset({"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!"})
-_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+__all__ = [
+    "Change",
+    "Decision",
+    "Kind",
+    "Problem",
+    "Snapshot",
+    "Summary",
+    "Value",
+    "clean_text",
+    "decide",
+    "fingerprint_of",
+    "number_key",
+    "same_value",
+]
+_NOTHING: Mapping[str, Value] = MappingProxyType({})
 
 
 class Kind(StrEnum):
@@ -45,14 +55,6 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
-    """Why a row is refused, or what it is worth knowing of it: heading (None: the row as a whole) and one line."""
-
-    column: str | None
-    message: str
-
-
-@dataclass(frozen=True, slots=True)
 class Snapshot:
     """An object as it now stands: its values by name (`fields.VALUES`), and the fingerprint that its last import left.
 
@@ -64,8 +66,7 @@ class Snapshot:
     fingerprint: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """What will be done with one row.
 
     Attributes
@@ -93,7 +94,7 @@ class Decision:
     kind: Kind
     number: str = ""
     key: str = ""
-    values: Mapping[str, Value] = field(default_factory=dict)
+    values: Mapping[str, Value] = _NOTHING
     changes: tuple[Change, ...] = ()
     fingerprint: str = ""
     problems: tuple[Problem, ...] = ()
@@ -132,17 +133,6 @@ class Summary:
         """Plain JSON, every kind named even at nought."""
         counts = {kind.value: self.counts[kind] for kind in Kind}
         return {"total": self.total, **counts, "changed": dict(self.changed), "noted": self.noted}
-
-
-def number_key(text: str) -> str:
-    """An accession number for comparing: composed characters (NFC), outer spaces gone, inner ones single.
-
-    Examples
-    --------
-    >>> number_key("  K  12 a ")
-    'K 12 a'
-    """
-    return " ".join(unicodedata.normalize("NFC", text).split())
 
 
 def decide(
@@ -187,11 +177,11 @@ def decide(
     if blanks not in ("keep", "clear"):
         raise ValueError("blanks must be “keep” or “clear”")
     keeps = keeper(conditions, table.header)
-    return _decisions(table, _Reader(matching), existing, keeps, blanks == "keep")
+    return _decisions(table, RowReader(matching), existing, keeps, blanks == "keep")
 
 
 def _decisions(
-    table: Table, reader: "_Reader", existing: Mapping[str, Snapshot], keeps: Callable[[Row], bool], keep_blanks: bool
+    table: Table, reader: RowReader, existing: Mapping[str, Snapshot], keeps: Callable[[Row], bool], keep_blanks: bool
 ) -> Iterator[Decision]:
     twice = _occurring_twice(filter(keeps, table.rows()), reader.number_position)
     for row in table.rows():
@@ -204,7 +194,7 @@ def _decisions(
             problem = Problem(reader.number_column, message)
             yield Decision(row.number, Kind.REFUSED, _short(number), _short(key), problems=(problem,))
         else:
-            yield _decision(reader.record(row), key, existing.get(key), keep_blanks)
+            yield _decision(reader.record(row), number, key, existing.get(key), keep_blanks)
 
 
 def _occurring_twice(rows: Iterable[Row], position: int) -> dict[str, list[int]]:
@@ -231,21 +221,11 @@ def _short(text: str) -> str:
     return text if len(text) <= longest else f"{text[: longest - 1]}…"
 
 
-@dataclass(slots=True)
-class Record:
-    """A row as values, with what was wrong or doubtful in it."""
-
-    row: int
-    number: str
-    values: dict[str, Value] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
-    notes: list[Problem] = field(default_factory=list)
-
-
-def _decision(record: Record, key: str, now: Snapshot | None, keep_blanks: bool) -> Decision:
-    number, notes = record.number, tuple(record.notes)
+def _decision(record: Record, number: str, key: str, now: Snapshot | None, keep_blanks: bool) -> Decision:
+    notes = tuple(record.notes)
     if record.problems:
-        return Decision(record.row, Kind.REFUSED, number, _short(key), problems=tuple(record.problems), notes=notes)
+        problems = tuple(record.problems)
+        return Decision(record.row, Kind.REFUSED, _short(number), _short(key), problems=problems, notes=notes)
     values, fingerprint = record.values, fingerprint_of(record.values)
     if now is None:
         return Decision(record.row, Kind.CREATE, number, key, values, fingerprint=fingerprint, notes=notes)
@@ -264,8 +244,18 @@ def _decision(record: Record, key: str, now: Snapshot | None, keep_blanks: bool)
 
 def fingerprint_of(values: Mapping[str, Value]) -> str:
     """What a row says, as 64 hexadecimal digits; the same for the same values in any order."""
-    written = json.dumps(values, sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(written.encode()).hexdigest()
+    head, pick = _in_order(tuple(values))
+    # No text holds this separator: a control character refuses the row.
+    return hashlib.sha256("\x1f".join([head, *map(str, pick(values))]).encode()).hexdigest()
+
+
+@lru_cache(maxsize=100)
+def _in_order(names: tuple[str, ...]) -> tuple[str, Callable[[Mapping[str, Value]], tuple[Value, ...]]]:
+    """The names in one order, and how to take their values out in that order."""
+    ordered = sorted(names)
+    if len(ordered) < 2:
+        return "\x1f".join(ordered), lambda values: tuple(values[name] for name in ordered)
+    return "\x1f".join(ordered), itemgetter(*ordered)
 
 
 def same_value(was: Any, becomes: Value) -> bool:
@@ -285,85 +275,3 @@ def _plain_value(value: Any) -> Value:
     if isinstance(value, (datetime.date, datetime.datetime)):
         return value.isoformat()[:10]
     return value if isinstance(value, (str, int, float)) or value is None else str(value)
-
-
-class _Reader:
-    """Turns rows into records, after one matching. All that can be looked up once is looked up here."""
-
-    def __init__(self, matching: Matching) -> None:
-        self.matching = matching
-        positions = {name: matching.header.index(column) for name, column in matching.columns.items()}
-        self.fields: list[tuple[Field, int, str]] = [(BY_NAME[n], p, matching.header[p]) for n, p in positions.items()]
-        self.number_position = positions["accession_number"]
-        self.number_column = matching.header[self.number_position]
-        self.has_date_text = "date_text" in positions
-
-    def record(self, row: Row) -> Record:
-        """All mapped values of a row. One wrong value does not hide the next: every problem is found."""
-        record = Record(row.number, _short(clean_text(row.values[self.number_position])))
-        for wanted, position, column in self.fields:
-            text = clean_text(row.values[position])
-            try:
-                record.values[wanted.value] = self._value(wanted, text, column, record)
-            except ValueError as error:
-                record.problems.append(Problem(column, str(error)))
-        if self.number_position in row.rounded:
-            message = "stored as a number, so zeros at its end may be lost. Format the column as text in the workbook"
-            record.notes.append(Problem(self.number_column, message))
-        self._add_years(record)
-        return record
-
-    def _value(self, wanted: Field, text: str, column: str, record: Record) -> Value:
-        if text in _SPREADSHEET_ERRORS:
-            raise ValueError(f"{text} is an error of the spreadsheet. Correct its formula or leave the cell empty")
-        if wanted.kind == "length" or wanted.kind == "weight":
-            parse = parse_length if wanted.kind == "length" else parse_weight
-            matching = self.matching
-            unit = matching.units.get(wanted.name)
-            return parse(text, unit, zero_is_missing=matching.zero_is_missing, decimal=matching.decimal)
-        if len(text) > wanted.longest:
-            raise ValueError(f"{len(text)} characters; at most {wanted.longest} are kept. Shorten it")
-        if _CONTROLS.search(text):
-            raise ValueError("holds a control character. Delete it")
-        if wanted.kind == "number" and not text:
-            raise ValueError("the accession number is missing. Fill it in, or leave the row out")
-        if wanted.kind == "year":
-            return self._year(text, column, record)
-        if wanted.kind == "day":
-            return self._day(text, column, record)
-        return text
-
-    def _year(self, text: str, column: str, record: Record) -> int | None:
-        year = parse_year(text) if text else None
-        if text and year is None:
-            record.notes.append(Problem(column, f"“{text[:60]}” is no year and is not taken"))
-        return year
-
-    def _day(self, text: str, column: str, record: Record) -> str:
-        day = parse_day(text) if text else ""
-        if day is None:
-            record.notes.append(Problem(column, f"“{text[:60]}” is no clear date and is kept as it is written"))
-        return text if day is None else day
-
-    def _add_years(self, record: Record) -> None:
-        """The register's own years go before those read out of the date as written."""
-        values = record.values
-        written = parse_years(str(values.get("date_text") or "")) if self.has_date_text else None
-        earliest, latest = values.get("date_earliest"), values.get("date_latest")
-        if isinstance(earliest, int) and isinstance(latest, int) and earliest > latest:
-            message = f"the earliest year {earliest} is after the latest {latest}: neither is taken"
-            record.notes.append(Problem(None, message))
-            values["date_earliest"] = values["date_latest"] = None
-        if written is None:
-            return
-        if values.get("date_earliest") is None and values.get("date_latest") is None:
-            values["date_earliest"], values["date_latest"] = written.earliest, written.latest
-
-
-def clean_text(text: str) -> str:
-    """A cell's text: composed characters (NFC), outer spaces gone, line breaks as \\n, an export's apostrophe off."""
-    if not text.isascii():
-        text = unicodedata.normalize("NFC", text)
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return restored(text).strip()

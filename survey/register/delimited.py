@@ -131,7 +131,7 @@ def _records(
             if cells is None:
                 return
             named_delimiter = number == 1 and len(lines.record) == 1 and _names_delimiter(lines.record[0])
-            if any(cells) and not named_delimiter and any(cell.strip() for cell in cells):
+            if not named_delimiter and any(map(str.strip, cells)):
                 yield number, cells
             number = reader.line_num + 1
             lines.start()

@@ -117,9 +117,9 @@ def fitted(cells: Sequence[str], header: Sequence[str], *, row: int, limits: Lim
                 row=row,
                 column=f"column {position + 1}",
             )
-    for position, text in enumerate(cells):
-        if len(text) > limits.field_characters:
-            refuse_long_field(header, position, row=row, limits=limits)
+    if max(map(len, cells), default=0) > limits.field_characters:
+        position = next(i for i, text in enumerate(cells) if len(text) > limits.field_characters)
+        refuse_long_field(header, position, row=row, limits=limits)
     return tuple(cells[:width])
 
 
