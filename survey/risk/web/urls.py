@@ -1,4 +1,19 @@
-from django.urls import URLPattern
+"""Addresses of the ranking, its lists and files, and of scoring again."""
+
+from django.urls import path
+
+from survey.risk.web.views import lists, ranking, scoring
 
 app_name = "risk"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", ranking.ranking, name="ranking"),
+    path("objects/<uuid:pk>/", ranking.reasons, name="reasons"),
+    path("export/", lists.export, name="export"),
+    path("shelves/", lists.shelf_list, name="shelf_list"),
+    path("do-not-lift/", lists.do_not_lift, name="do_not_lift"),
+    path("do-not-lift/notices/", lists.shelf_notices, name="shelf_notices"),
+    path("workshops/", lists.workshops, name="workshops"),
+    path("score/", scoring.run, name="run"),
+    path("score/progress/<uuid:pk>/", scoring.progress, name="progress"),
+    path("score/stop/", scoring.stop, name="stop"),
+]

@@ -1,5 +1,6 @@
 """All writing of scores."""
 
+from survey.risk.db.services.asking import score_again, stop_scoring
 from survey.risk.db.services.scoring import (
     batches,
     collection_weight,
@@ -16,6 +17,8 @@ __all__ = [
     "ensure_parameters",
     "finish_run",
     "objects_to_score",
+    "score_again",
     "score_batch",
     "start_run",
+    "stop_scoring",
 ]
