@@ -181,6 +181,11 @@ def page(request: HttpRequest, name: str = "media/specimen.html") -> HttpRespons
     return render(request, name, {**context(), "error": REFUSAL})
 
 
+def job(request: HttpRequest) -> HttpResponse:
+    """The job's panel alone, as its poll asks for it."""
+    return render(request, "media/parts/job.html", {**context(), "job_href": "/job/"})
+
+
 def refuse(request: HttpRequest) -> HttpResponse:
     """A refusal as the error middleware gives it."""
     return render(request, "error.html", {**context(), "error": REFUSAL}, status=409)
@@ -188,6 +193,7 @@ def refuse(request: HttpRequest) -> HttpResponse:
 
 urlpatterns = [
     path("", page),
+    path("job/", job),
     path("refuse/", refuse),
     path("see/<path:name>", page),
     path("", include(([path("register/", page, name="objects")], "register"))),
