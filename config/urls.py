@@ -9,7 +9,7 @@ urlpatterns = [
     path("", include("survey.register.web.urls")),
     path("survey/", include("survey.condition.web.urls")),
     path("ranking/", include("survey.risk.web.urls")),
-    path("treatments/", include("treatments.options.web.urls")),
+    path("treatments/", include("treatments.hours.web.urls")),
     path("staff/", include("treatments.planning.web.urls")),
     path("forecast/", include("treatments.forecast.web.urls")),
 ]

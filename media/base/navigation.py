@@ -14,7 +14,7 @@ WAYS = (
     ("Exhibitions", "register:exhibitions", "checklist"),
     ("Survey", "condition:survey", "survey"),
     ("Ranking", "risk:ranking", "ranking"),
-    ("Treatments", "options:treatments", "treatments"),
+    ("Treatments", "hours:treatments", "treatments"),
     ("Forecast", "forecast:forecast", "forecast"),
     ("Settings", "overview:settings", "settings"),
 )

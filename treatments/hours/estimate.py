@@ -157,7 +157,7 @@ def lognormal_from_moments(mean: ArrayLike, standard_deviation: ArrayLike) -> Lo
 
 
 def lognormal_fit(hours: ArrayLike) -> Lognormal:
-    """Maximum-likelihood log-normal of recorded hours, 1-D, all above zero; sigma is nan for fewer than two, both for none."""
+    """Maximum-likelihood log-normal of recorded hours, 1-D and above zero; sigma is nan for one, both for none."""
     recorded = _hours(hours, "hours")
     if recorded.ndim != 1 or np.any(recorded <= 0):
         raise ValueError("hours must be one-dimensional and above zero")

@@ -30,7 +30,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from numbers import Real
 
 DRIVERS = ("joints", "joint_length_cm", "fill_area_cm2", "paint_area_cm2", "sherds")
 SKILLS = ("examine", "solvent", "join", "fill", "retouch", "photograph", "mount")
@@ -186,7 +185,8 @@ def _known_drivers(drivers: Mapping[str, float | ThreePoint | None]) -> dict[str
             raise ValueError(f"drivers: there is no driver {name!r}; there are {', '.join(DRIVERS)}")
         if value is None or (isinstance(value, float) and math.isnan(value)):
             continue
-        points = [value.low, value.likely, value.high] if isinstance(value, ThreePoint) else [float(value)] * 3
+        given = (value.low, value.likely, value.high) if isinstance(value, ThreePoint) else (value,) * 3
+        points = [float(point) for point in given]
         known[name] = three_points(points, f"drivers: {name}", MAX_DRIVER)
     return known
 
@@ -194,12 +194,12 @@ def _known_drivers(drivers: Mapping[str, float | ThreePoint | None]) -> dict[str
 def three_points(data: object, place: str, most: float) -> ThreePoint:
     """A list of low, likely, high as a ThreePoint; ValueError, beginning with ``place``, for anything else."""
     points = data if isinstance(data, list | tuple) else ()
-    numbers = [float(p) for p in points if isinstance(p, Real) and not isinstance(p, bool)]
+    numbers = [p for p in points if isinstance(p, int | float) and not isinstance(p, bool)]
     if len(points) != 3 or len(numbers) != 3:
         raise ValueError(f"{place}: must be three numbers, low, likely, high")
     if not all(0 <= n <= most for n in numbers):  # nan fails this too
         raise ValueError(f"{place}: must lie between 0 and {most:g}")
-    low, likely, high = numbers
+    low, likely, high = (float(n) for n in numbers)  # not before: a huge int has no float
     if not low <= likely <= high:
         raise ValueError(f"{place}: low, likely, high must not fall ({low:g}, {likely:g}, {high:g})")
     return ThreePoint(low, likely, high)

@@ -9,9 +9,11 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from survey.register.db.models import ChecklistEntry, Exhibition, Use
+from media.base.models import Job
+from media.base.pages import Page, keyset
+from survey.register.db.models import ChecklistEntry, Exhibition, MilestoneKind, Use
 from survey.register.db.selectors import entry_map, milestones_of
-from treatments.forecast.db.models import Forecast
+from treatments.forecast.db.models import Forecast, ObjectForecast
 from treatments.hours.db.models import Treatment
 from treatments.hours.db.selectors import LevelHours, ObjectPlan, object_plans
 from treatments.hours.estimate import lognormal_from_quantiles
@@ -148,3 +150,77 @@ def earlier_forecasts(forecast: Forecast, *, at_most: int = 30) -> list[Forecast
 def nobody_works() -> bool:
     """Whether no staff are recorded at all: then there is nothing to forecast with."""
     return not StaffMember.objects.exists()
+
+
+def running_job(exhibition: Exhibition | None) -> Job | None:
+    """The job of a forecast that is being made now."""
+    if exhibition is None:
+        return None
+    row = Forecast.objects.filter(exhibition=exhibition, finished_at=None, job__state__in=("queued", "running"))
+    found = row.select_related("job").order_by("-made_at").first()
+    return found.job if found else None
+
+
+@dataclass(frozen=True)
+class MilestoneChance:
+    """A date, and the chance that all due by it is ready."""
+
+    name: str
+    date: date
+    chance: float
+
+
+@dataclass(frozen=True)
+class ShownForecast:
+    """A forecast as its page draws it."""
+
+    row: Forecast
+    milestones: list[MilestoneChance]
+    opening: date | None
+    at_opening: float | None
+    finish: dict[str, date | None]
+    history: list[dict[str, Any]]
+    weeks: list[dict[str, Any]]
+    readiness: list[tuple[date, float]]
+    late: list[ObjectForecast]
+
+    @property
+    def short(self) -> float:
+        """Hours needed beyond those that there are, likely; negative when there are hours to spare."""
+        return float(self.row.hours_needed.get("likely", 0.0)) - self.row.hours_there
+
+
+def shown_forecast(exhibition: Exhibition | None) -> ShownForecast | None:
+    """The newest finished forecast with everything that its page draws. Five queries."""
+    row = latest_forecast(exhibition)
+    if row is None or exhibition is None:
+        return None
+    dates = milestones_of(exhibition)
+    chances = [
+        MilestoneChance(str(MilestoneKind(kind).label), dates[kind], chance)
+        for kind, chance in row.chances.items()
+        if kind in dates
+    ]
+    past = [point for earlier in earlier_forecasts(row) if (point := _ready_point(earlier))]
+    return ShownForecast(
+        row=row,
+        milestones=sorted(chances, key=lambda milestone: milestone.date),
+        opening=dates.get("opening"),
+        at_opening=row.chances.get("opening"),
+        finish={name: date.fromisoformat(day) if day else None for name, day in row.finish.items()},
+        history=past,
+        weeks=[{**week, "week": date.fromisoformat(week["week"])} for week in row.weeks],
+        readiness=[(date.fromisoformat(day), chance) for day, chance in row.curve],
+        late=list(row.object_forecasts.filter(late__gt=0.1).select_related("object").order_by("-late", "object")[:12]),
+    )
+
+
+def _ready_point(row: Forecast) -> dict[str, Any] | None:
+    """One forecast in the history: the day it was made and the chance it gave."""
+    return {"date": row.as_of, "chance": row.chances["opening"]} if "opening" in row.chances else None
+
+
+def late_page(forecast: Forecast | None, *, after: str | None, size: int = 50) -> Page[ObjectForecast]:
+    """Objects of a forecast, the most likely late first. One query."""
+    rows = ObjectForecast.objects.filter(forecast=forecast).select_related("object__place")
+    return keyset(rows, order=["-late", "object_id"], after=after, size=size)

@@ -1,4 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from treatments.forecast.web import views
 
 app_name = "forecast"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.forecast, name="forecast"),
+    path("run/", views.run, name="run"),
+    path("objects/", views.objects, name="objects"),
+]

@@ -17,13 +17,20 @@ from survey.register.db.selectors import entry_map
 from survey.risk.db.models import ObjectRisk, RiskRun
 from survey.risk.db.selectors import latest_run
 from treatments.hours.db.models import LoggedTime, Treatment
-from treatments.hours.estimate import Lognormal, ReferenceClass, lognormal_from_quantiles, reference_class
+from treatments.hours.estimate import ReferenceClass, reference_class
 from treatments.options.db import selectors as options
 from treatments.options.db.models import ChosenLevel
 from treatments.options.steps import LevelRates, StepHours, StepTable, ThreePoint
 from treatments.options.suggesting import Suggestion, suggest
 
 ENOUGH = 10
+DRIVER_WORDS = {
+    "joints": "number of joints",
+    "joint_length_cm": "length of joints",
+    "fill_area_cm2": "area of fills",
+    "paint_area_cm2": "area of paint",
+    "sherds": "number of sherds",
+}
 
 
 class Experience(NamedTuple):
@@ -45,9 +52,9 @@ class LevelHours:
     assumed: tuple[str, ...]
 
     @property
-    def fitted(self) -> Lognormal | None:
-        """Log-normal through low and high of the sum; None for a level without work."""
-        return lognormal_from_quantiles(self.hours.low, self.hours.high) if self.hours.low > 0 else None
+    def assumed_words(self) -> list[str]:
+        """What was assumed because nobody measured it."""
+        return [DRIVER_WORDS[name] for name in self.assumed]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,11 @@
+from django.urls import path
+
+from treatments.hours.web import views
+
+app_name = "hours"
+urlpatterns = [
+    path("", views.treatments, name="treatments"),
+    path("<uuid:pk>/", views.object_, name="object"),
+    path("<uuid:pk>/choose/", views.choose, name="choose"),
+    path("<uuid:pk>/take-back/", views.take_back, name="take_back"),
+]

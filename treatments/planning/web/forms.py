@@ -1,0 +1,91 @@
+"""Staff, leave, days off and benches as forms."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from treatments.options.steps import SKILLS
+from treatments.planning.db.models import StaffMember
+from treatments.planning.db.services import DAYS
+
+SKILL_WORDS = {
+    "examine": "Examine", "solvent": "Work with solvents", "join": "Take down and join", "fill": "Fill and shape",
+    "retouch": "Retouch", "photograph": "Photograph", "mount": "Make mounts",
+}  # fmt: skip
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **kwargs)
+
+
+class MemberForm(forms.Form):
+    """A person's skills and usual week."""
+
+    name = forms.CharField(max_length=120, label="Name")
+    skills = forms.MultipleChoiceField(
+        choices=[(code, SKILL_WORDS[code]) for code in SKILLS], widget=forms.CheckboxSelectMultiple, label="Skills"
+    )
+    bench_share = forms.IntegerField(
+        min_value=5, max_value=100, initial=65, label="Share of paid time at the bench, %",
+        help_text="Meetings, loans and interruptions eat the rest: 20 to 25 of 36 paid hours is common practice.",
+    )  # fmt: skip
+    works_from = forms.DateField(required=False, widget=DayInput, label="Works from")
+    works_to = forms.DateField(required=False, widget=DayInput, label="Works to")
+
+    def __init__(self, *args: Any, member: StaffMember | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        week = member.week if member and len(member.week) == 7 else [[9, 0]] * 7
+        for number, (day, (start, hours)) in enumerate(zip(DAYS, week, strict=True)):
+            self.fields[f"start{number}"] = forms.FloatField(
+                min_value=0, max_value=23.75, required=False, initial=start, label=f"{day}: from"
+            )
+            self.fields[f"hours{number}"] = forms.FloatField(
+                min_value=0, max_value=16, required=False, initial=hours, label=f"{day}: hours"
+            )
+
+    @classmethod
+    def of(cls, member: StaffMember) -> MemberForm:
+        known = {
+            "name": member.name, "skills": member.skills, "bench_share": round(member.bench_share * 100),
+            "works_from": member.works_from, "works_to": member.works_to,
+        }  # fmt: skip
+        return cls(member=member, initial=known)
+
+    @property
+    def days(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        return [(day, self[f"start{n}"], self[f"hours{n}"]) for n, day in enumerate(DAYS)]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        first, last = cleaned.get("works_from"), cleaned.get("works_to")
+        if first and last and last < first:
+            self.add_error("works_to", "The last day must not be before the first.")
+        return cleaned
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        data = self.cleaned_data
+        week = [[data.get(f"start{n}") or 0.0, data.get(f"hours{n}") or 0.0] for n in range(7)]
+        kept = {name: data[name] for name in ("name", "skills", "works_from", "works_to")}
+        return {**kept, "week": week, "bench_share": data["bench_share"] / 100}
+
+
+class LeaveForm(forms.Form):
+    first = forms.DateField(widget=DayInput, label="First day away")
+    last = forms.DateField(widget=DayInput, label="Last day away")
+    why = forms.CharField(max_length=120, required=False, label="Why")
+
+
+class HolidayForm(forms.Form):
+    date = forms.DateField(widget=DayInput, label="Day")
+    name = forms.CharField(max_length=120, required=False, label="Name")
+
+
+class BenchForm(forms.Form):
+    hood = forms.IntegerField(min_value=0, max_value=50, label="Fume hoods")
+    bench = forms.IntegerField(min_value=0, max_value=50, label="Photography benches")
