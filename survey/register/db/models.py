@@ -46,7 +46,7 @@ class Object(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     number = models.CharField(max_length=120, help_text="Accession number, as written")
-    number_key = models.CharField(max_length=120, unique=True, help_text="The number in one spelling, for finding it")
+    number_key = models.CharField(max_length=120, help_text="The number in one spelling, for finding it")
     simple_name = models.CharField(max_length=500, blank=True)
     title = models.TextField(blank=True)
     description = models.TextField(blank=True)
@@ -82,6 +82,8 @@ class Object(models.Model):
 
     class Meta:
         constraints = [
+            # Not unique=True: PostgreSQL would keep a second index for patterns that no list asks for.
+            models.UniqueConstraint(fields=["number_key"], name="object_number_once"),
             models.CheckConstraint(condition=Q(significance__range=(1, 5)), name="object_significance_1_to_5"),
             *(
                 models.CheckConstraint(condition=Q(**{f"{size}__gt": 0}), name=f"object_{size}_positive")
@@ -222,8 +224,9 @@ class Verdict(models.TextChoices):
 class ImportRow(models.Model):
     """What one row of the file does, decided before anything is written and kept for undoing."""
 
-    # The unique index on batch and line serves the key as well; one index less to keep for each of many rows.
-    batch = models.ForeignKey(RegisterImport, models.CASCADE, related_name="rows", db_index=False)
+    # The unique index on batch and line serves the key as well. Rows are written by their import's own job alone, and
+    # asking for each of half a million whether its import exists costs as much as writing it.
+    batch = models.ForeignKey(RegisterImport, models.CASCADE, related_name="rows", db_index=False, db_constraint=False)
     line = models.PositiveIntegerField(help_text="Row as a person counts it in the file")
     verdict = models.CharField(max_length=8, choices=Verdict.choices)
     number = models.CharField(max_length=120, blank=True)
@@ -234,7 +237,14 @@ class ImportRow(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["batch", "line"], name="import_line_once")]
-        indexes = [models.Index(fields=["batch", "verdict", "line"], name="import_rows_by_verdict")]
+        # New and unchanged rows are the bulk of a file, and found quickly along its lines; the few others are not.
+        indexes = [
+            models.Index(
+                fields=["batch", "verdict", "line"],
+                name="import_rows_to_look_at",
+                condition=Q(verdict__in=["change", "left", "refused"]),
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.line}: {self.verdict}"
