@@ -8,4 +8,5 @@ class TreatmentsConfig(AppConfig):
     verbose_name = "Treatments"
 
     def ready(self) -> None:
-        import_module("treatments.forecast.db.jobs")
+        for room in ("forecast", "overview"):
+            import_module(f"treatments.{room}.db.jobs")

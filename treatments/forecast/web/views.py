@@ -19,9 +19,13 @@ def forecast(request: SignedIn) -> HttpResponse:
     """The newest forecast of the exhibition being prepared, as a picture, with what is most likely late."""
     exhibition = current_exhibition(timezone.localdate())
     shown = selectors.shown_forecast(exhibition)
-    context = {"exhibition": exhibition, "shown": shown, "may_run": may(request.user, "forecast.run")}
-    context["running"] = selectors.running_job(exhibition)
-    context["nobody"] = selectors.nobody_works()
+    context = {
+        "exhibition": exhibition,
+        "shown": shown,
+        "may_run": may(request.user, "forecast.run"),
+        "running": selectors.running_job(exhibition),
+        "nobody": selectors.nobody_works(),
+    }
     return render(request, "treatments/forecast/forecast.html", context)
 
 

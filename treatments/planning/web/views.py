@@ -78,7 +78,11 @@ def member_remove(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         return redirect("planning:staff")
     context = {
         "question": f"Take {row.name} off the staff list?",
-        "consequences": ["Their hours no longer count in forecasts.", "Their leave is forgotten.", "Hours that they logged stay."],
+        "consequences": [
+            "Their hours no longer count in forecasts.",
+            "Their leave is forgotten.",
+            "Hours that they logged stay.",
+        ],
         "back_href": "../",
         "danger": True,
     }  # fmt: skip
