@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, wraps
 from typing import Any
 from urllib.parse import urlencode
 
 from django.core import signing
-from django.http import HttpResponseRedirect
+from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.http import require_http_methods
 
 from media.base.access import SignedIn
 from media.base.models import User
@@ -130,3 +133,16 @@ def _key(text: str) -> uuid.UUID | None:
         return uuid.UUID(text)
     except ValueError:
         return None
+
+
+def touch(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """A view that only writes. Asked for by a link (after signing in again, or by going back) it shows the object."""
+
+    @require_http_methods(["GET", "POST"])
+    @wraps(view)
+    def touched(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if request.method == "GET":
+            return redirect("condition:assess", pk=kwargs["pk"])
+        return view(request, *args, **kwargs)
+
+    return touched

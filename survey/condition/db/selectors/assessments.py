@@ -149,6 +149,10 @@ class ThingSeen:
         return [sign for sign in self.signs if sign.answer == Answer.PRESENT]
 
     @property
+    def stage_title(self) -> str:
+        return self.stage_name.capitalize()
+
+    @property
     def symbol(self) -> str:
         """The drawing of a joint's stage."""
         return "stage-unknown" if self.stage is None else f"stage-{self.stage}"

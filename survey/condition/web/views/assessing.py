@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
 from media.base.access import SignedIn, permitted
 from media.base.errors import FettleError
@@ -18,7 +18,7 @@ from survey.condition import grades
 from survey.condition.db import services
 from survey.condition.db.models import Answer, Found
 from survey.condition.db.services.beginning import CHOICES
-from survey.condition.web.desk import Desk
+from survey.condition.web.desk import Desk, touch
 from survey.condition.web.pages import desk_context
 from survey.register.db.selectors.places import the_place
 
@@ -32,7 +32,7 @@ def assess(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     return render(request, "survey/condition/assess.html", desk_context(Desk.of(request, pk)))
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def answer(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """One touch on an answer."""
@@ -69,7 +69,7 @@ def _step_after(desk: Desk, values: dict[str, Any]) -> str:
     return "notes" if "visit" in values else "look"
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def unremarkable(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """One touch for an object without old restoration that is good on all three axes and may be lifted."""
@@ -81,7 +81,7 @@ def unremarkable(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     return desk.back("look")
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def notes(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """What was seen, and apart from it what it is taken to mean."""
@@ -92,7 +92,7 @@ def notes(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     return desk.back("notes" if vague else "check")
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def photographs(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """Keep photographs; one that is refused keeps none of the others back."""
@@ -117,7 +117,7 @@ def photographs(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     return desk.back("photographs")
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def undo(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """Take back the last touch."""

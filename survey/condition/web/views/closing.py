@@ -16,12 +16,12 @@ from survey.condition.db import services
 from survey.condition.db.models import Assessment
 from survey.condition.db.selectors import definitions, photographs_in, restorations_seen, the_assessment
 from survey.condition.db.selectors.assessments import correction_of
-from survey.condition.web.desk import Desk
+from survey.condition.web.desk import Desk, touch
 from survey.condition.web.pages import graded
 from survey.register.db.selectors.objects import the_object
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def next_object(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """Freeze what is complete and go on; what is not complete is said first, and may be left unfinished."""
@@ -98,7 +98,8 @@ def _minutes(row: Assessment) -> int | None:
     """How long the look took; a correction keeps the old look's beginning, so it has no length of its own."""
     if row.finished_at is None or row.corrects_id:
         return None
-    return max(1, round((row.finished_at - row.started_at).total_seconds() / 60))
+    seconds = (row.finished_at - row.started_at).total_seconds()
+    return max(1, round(seconds / 60)) if seconds > 0 else None
 
 
 @require_POST

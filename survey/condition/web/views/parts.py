@@ -6,7 +6,6 @@ import uuid
 from typing import Any
 
 from django.http import HttpResponse
-from django.views.decorators.http import require_POST
 
 from media.base.access import SignedIn, permitted
 from media.base.errors import FettleError, NotThere
@@ -17,13 +16,13 @@ from survey.condition.db.selectors.assessments import MODELS, VOCABULARY, the_re
 from survey.condition.db.services import Seen
 from survey.condition.db.services.restoring import FIELDS, SIZES
 from survey.condition.db.services.seeing import state_of
-from survey.condition.web.desk import Desk
+from survey.condition.web.desk import Desk, touch
 
 YES_NO = {"yes": True, "no": False, "not_known": None}
 ADD = {"joint": services.add_joint, "fill": services.add_fill, "overpaint": services.add_overpaint}
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def restoration(request: SignedIn, pk: uuid.UUID, part: uuid.UUID | None = None) -> HttpResponse:
     """About when and by whom: a new restoration, or one said anew."""
@@ -61,7 +60,7 @@ def _restored(desk: Desk) -> Assessment:
     return assessment
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def remove_restoration(request: SignedIn, pk: uuid.UUID, part: uuid.UUID) -> HttpResponse:
     desk = Desk.of(request, pk)
@@ -69,7 +68,7 @@ def remove_restoration(request: SignedIn, pk: uuid.UUID, part: uuid.UUID) -> Htt
     return desk.back("parts")
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def add(request: SignedIn, pk: uuid.UUID, kind: str) -> HttpResponse:
     """A joint, fill or area of paint; on a restoration of unknown date if none is recorded yet."""
@@ -93,7 +92,7 @@ def _which_restoration(desk: Desk, assessment: Assessment) -> Restoration:
     return services.add_restoration(assessment, by=desk.by, at=desk.at)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def stage(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """How a joint looks: its stage, or not seen, or not known."""
@@ -106,7 +105,7 @@ def stage(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpR
     return desk.back("joint", part=part)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def sign(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """One sign: how far it runs, or none, not seen, not known; "clear" takes the answer away."""
@@ -124,7 +123,7 @@ def sign(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpRe
     return desk.back(kind, part=part)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def all_signs(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """The same answer to every sign that has none yet: "none" or "not seen"."""
@@ -138,7 +137,7 @@ def all_signs(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> H
     return desk.back(kind, part=part)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def details(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """What is recorded of the part itself: where, measures, adhesive, material, structural or not."""
@@ -159,7 +158,7 @@ def details(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> Htt
     return desk.back(kind, part=part)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def evidence(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """One finding about a joint's adhesive."""
@@ -170,7 +169,7 @@ def evidence(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> Ht
     return desk.back("joint", part=part)
 
 
-@require_POST
+@touch
 @permitted("survey.write")
 def remove(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> HttpResponse:
     """Take a part back that was recorded by mistake."""
