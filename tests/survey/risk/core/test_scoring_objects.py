@@ -55,6 +55,23 @@ def test_the_horizon_turns_into_a_yearly_rate():
     assert score_joints(inputs).per_year[MIDDLE, 0] == pytest.approx(expected, rel=1e-9)
 
 
+def test_a_place_that_ages_twice_as_fast_is_twice_the_time_at_half_the_pace():
+    fast = some_joints(rate_per_year=np.array([2.0]))
+    slow = some_joints(years_ahead=np.array([[1.0]]))
+    quick, patient = score_joints(fast), score_joints(slow, Assumptions(horizon_years=60.0))
+    assert quick.before == pytest.approx(patient.before, rel=1e-12)
+    assert quick.per_year == pytest.approx(2 * patient.per_year, rel=1e-12)
+    assert chance(fast) > chance(some_joints())
+
+
+def test_a_joint_in_strong_light_is_one_of_a_faster_adhesive():
+    faster = tuple(replace(adhesive, speed=1.5 * adhesive.speed) for adhesive in ADHESIVES)
+    expected = score_joints(some_joints(), Assumptions(adhesives=faster))
+    got = score_joints(some_joints(rate_factor=np.array([1.5])))
+    assert got.before == pytest.approx(expected.before, rel=1e-12)
+    assert got.stage_now == pytest.approx(expected.stage_now, rel=1e-12)
+
+
 @given(st.floats(0, 90), st.floats(0, 30), st.sampled_from(["cellulose_nitrate", "acrylic", "rubber_cement"]))
 @settings(deadline=None, max_examples=30)
 def test_an_older_joint_is_no_safer(age, more, adhesive):
