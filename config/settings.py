@@ -167,6 +167,7 @@ FORMAT_MODULE_PATH = None
 
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = VAR / "photographs"
 STORAGES = {
@@ -203,6 +204,8 @@ SPOOL = VAR / "spool"
 BROKER = env_text("FETTLE_BROKER", "filesystem://")
 CELERY_BROKER_URL = BROKER
 if BROKER == "filesystem://":
+    # A folder has no host, but kombu warns at each delivery of an address without one.
+    CELERY_BROKER_URL = "filesystem://localhost"
     SPOOL.mkdir(parents=True, exist_ok=True)
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(SPOOL),
