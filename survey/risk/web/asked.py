@@ -81,8 +81,27 @@ def query(get: QueryDict) -> str:
     kept = QueryDict(mutable=True)
     for key in KEYS:
         if get.get(key):
-            kept[key] = get[key]
+            kept[key] = str(get[key])
     return kept.urlencode()
+
+
+def taken_off(get: QueryDict, wanted: Wanted) -> list[tuple[str, str]]:
+    """Each filter that is on, in words, with the query string of the same list without it."""
+    words = {
+        "q": f"“{wanted.words}”" if wanted.words else "",
+        "on": "on the checklist" if wanted.listed else "",
+        "section": "" if wanted.section is None else wanted.section or "in no section",
+        "place": wanted.place.full_name if wanted.place else "",
+        "workshop": f"restored by {wanted.workshop}" if wanted.workshop else "",
+        "band": wanted.band_words,
+    }
+    found = []
+    for key, said in words.items():
+        if said:
+            rest = QueryDict(query(get), mutable=True)
+            rest.pop(key, None)
+            found.append((said, rest.urlencode()))
+    return found
 
 
 def places() -> dict[str, Any]:
@@ -90,9 +109,11 @@ def places() -> dict[str, Any]:
     return {"places": list(Place.objects.filter(kind__in=ABOVE_SHELVES).order_by("path")[:PLACES])}
 
 
-def choices(run: RiskRun) -> dict[str, Any]:
-    """What the filter form offers. Three queries."""
+def choices(run: RiskRun, get: QueryDict, wanted: Wanted) -> dict[str, Any]:
+    """What the filter form offers, and what is chosen. Three queries."""
     return {
+        "query": query(get),
+        "taken_off": taken_off(get, wanted),
         "sections": sections_of(run.exhibition) if run.exhibition else [],
         **places(),
         "workshops": list(Workshop.objects.order_by("name")),

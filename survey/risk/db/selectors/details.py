@@ -114,6 +114,7 @@ ACTIONS = {
     "none": "None for now: the magnitude is low, and sure enough.",
     "review-later": "Review later: the magnitude is low, but unsure.",
 }
+HAPPENED = "A joint is open already, so no rate is left to reckon: this magnitude says nothing, the rule above does."
 
 
 def story(run: RiskRun, pk: UUID) -> Story:
@@ -174,4 +175,5 @@ def magnitude(scores: dict[str, Any]) -> Magnitude:
     parts = [MagnitudePart(letter, meaning, *scores[letter]) for letter, meaning in MEANINGS.items()]
     total = corner_range([p.low for p in parts], [p.probable for p in parts], [p.high for p in parts])
     what = str(action(total.likely, total.high - total.low))
-    return Magnitude(parts, float(total.low), float(total.likely), float(total.high), what, ACTIONS[what])
+    words = ACTIONS[what] if parts[0].high > 0 else HAPPENED
+    return Magnitude(parts, float(total.low), float(total.likely), float(total.high), what, words)

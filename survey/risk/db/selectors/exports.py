@@ -10,7 +10,7 @@ from survey.register.db.models import ChecklistEntry
 from survey.register.db.selectors import entry_map
 from survey.register.exporting import neutralise
 from survey.risk.db.models import Band, ObjectRisk, RiskRun
-from survey.risk.db.selectors.details import Magnitude, magnitude
+from survey.risk.db.selectors.details import ACTIONS, Magnitude, magnitude
 from survey.risk.db.selectors.ranking import ORDERS, Wanted, found
 from survey.risk.stages import STAGES
 from survey.risk.what_if import CHANGES
@@ -47,7 +47,11 @@ def _chance(kind: str, words: str) -> Column:
 
 
 COLUMNS: tuple[Column, ...] = (
-    Column("rank_with_significance", "1 first. What must not be lifted stands before all else", lambda r: r.risk.rank_by_weighted),
+    Column(
+        "rank_with_significance",
+        "1 is first. What must not be lifted stands before all else",
+        lambda r: r.risk.rank_by_weighted,
+    ),
     Column("rank_without_significance", "The same by expected loss alone", lambda r: r.risk.rank_by_loss),
     Column("number", "Accession number", lambda r: r.risk.object.number),
     Column("simple_name", "What it is", lambda r: r.risk.object.simple_name),
@@ -57,31 +61,55 @@ COLUMNS: tuple[Column, ...] = (
     Column("use", "How it is to be shown or used", lambda r: r.entry.get_use_display() if r.entry else ""),
     Column("need_by", "Date; empty: as case closing", lambda r: r.entry.need_by if r.entry else None),
     Column("importance", "To the display, 1 to 5", lambda r: r.entry.importance if r.entry else None),
-    Column("significance", "To the collection, 1 to 5; empty: not said, weighs as 3", lambda r: r.risk.object.significance),
+    Column(
+        "significance",
+        "To the collection, 1 to 5; empty: not said, weighs as 3",
+        lambda r: r.risk.object.significance,
+    ),
     Column("band", f"One of {', '.join(Band.values)}", lambda r: r.risk.band),
     Column("band_in_words", "What the band asks for", lambda r: str(Band(r.risk.band).label)),
-    Column("chance_before_opening", "0 to 1, that at least one joint lets go before opening day, by the middle belief", lambda r: r.risk.before_opening),
-    Column("chance_low", "The same by the most favourable of the three beliefs", lambda r: r.risk.before_opening_low),
-    Column("chance_high", "The same by the least favourable of the three beliefs", lambda r: r.risk.before_opening_high),
+    Column(
+        "chance_before_opening",
+        "0 to 1, that at least one joint lets go before opening day, by the middle belief",
+        lambda r: r.risk.before_opening,
+    ),
+    Column("chance_low", "The same by the most favourable of the beliefs", lambda r: r.risk.before_opening_low),
+    Column("chance_high", "The same by the least favourable of the beliefs", lambda r: r.risk.before_opening_high),
     _chance("photography", "photography ends"),
     _chance("mount_making", "mounts are made"),
     _chance("case_closing", "cases close"),
     Column("chance_per_year", "Long-term, 0 to 1, left where it stands", lambda r: r.risk.yearly),
     Column("expected_loss", "Share of the object expected to be lost before opening", lambda r: r.risk.loss),
-    Column("weighted_loss", "The same times significance and importance; a number to order by", lambda r: r.risk.weighted_loss),
-    Column("magnitude_low", "Sum of the three scales A, B, C at their low ends", lambda r: round(r.magnitude.low, 3)),
-    Column("magnitude", "The same at their probable values; one point is ten times as much", lambda r: round(r.magnitude.probable, 3)),
+    Column(
+        "weighted_loss",
+        "The same times significance and importance; a number to order by",
+        lambda r: r.risk.weighted_loss,
+    ),
+    Column("magnitude_low", "Sum of the scales A, B, C at their low ends", lambda r: round(r.magnitude.low, 3)),
+    Column(
+        "magnitude",
+        "The same at their probable values; one point is ten times as much",
+        lambda r: round(r.magnitude.probable, 3),
+    ),
     Column("magnitude_high", "The same at their high ends", lambda r: round(r.magnitude.high, 3)),
-    Column("magnitude_asks", "treat, review, none or review-later", lambda r: r.magnitude.action),
+    Column("magnitude_asks", ", ".join(ACTIONS), lambda r: r.magnitude.action),
     Column("worst_stage", "Of its joints when last seen, 0 to 4; empty: not seen", lambda r: r.risk.worst_stage),
-    Column("worst_stage_in_words", ", ".join(f"{n} {word}" for n, word in enumerate(STAGES)), lambda r: "" if r.risk.worst_stage is None else STAGES[r.risk.worst_stage]),
+    Column(
+        "worst_stage_in_words",
+        ", ".join(f"{n} {word}" for n, word in enumerate(STAGES)),
+        lambda r: "" if r.risk.worst_stage is None else STAGES[r.risk.worst_stage],
+    ),
     Column("joints", "Old joints on record", lambda r: r.risk.joints),
     Column("reasons", "Why it stands where it does", lambda r: _told(r, changes=False)),
     Column("what_would_change_it", "The chance under one altered fact", lambda r: _told(r, changes=True)),
-    Column("warnings", "What in the record looks wrong and was scored all the same", lambda r: " ".join(r.risk.warnings)),
+    Column(
+        "warnings",
+        "What in the record looks wrong and was scored all the same",
+        lambda r: " ".join(r.risk.warnings),
+    ),
     Column("reckoned_from", "Day from which chances are reckoned", lambda r: r.run.as_of),
     Column("parameter_set", "Number of the set of assumptions", lambda r: r.run.parameters.number),
-)  # fmt: skip
+)
 HEADINGS = tuple(column.heading for column in COLUMNS)
 
 

@@ -11,16 +11,21 @@ from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from survey.condition.db.models import Assessment, Handling
 from survey.condition.db.selectors import standing
-from survey.register.db.models import Object, Place
+from survey.register.db.models import Object, Place, PlaceKind
 from survey.risk.db.models import Band, ObjectRisk, RiskRun
 from survey.risk.db.selectors.ranking import Wanted, found
 
 MOST = 1500  # objects on one printable list; more is a list nobody walks with
 
 
+def shelf_of(place: Place | None) -> Place | None:
+    """The shelf that a tray stands on; any other place is itself."""
+    return place.parent if place and place.kind == PlaceKind.TRAY and place.parent else place
+
+
 @dataclass(frozen=True)
 class Shelf:
-    """One place with its objects in order of number; no place where it is not known."""
+    """One shelf, with its trays, as one walks; no place where it is not known."""
 
     place: Place | None
     risks: Sequence[ObjectRisk]
@@ -38,9 +43,9 @@ class ShelfList:
 def shelf_list(run: RiskRun, wanted: Wanted) -> ShelfList:
     """Scored objects by shelf as one walks, those without a known place last. One query."""
     walk = (F("object__place__path").asc(nulls_last=True), "object__number_key")
-    rows = list(found(run, wanted).select_related("object__place").order_by(*walk)[: MOST + 1])
+    rows = list(found(run, wanted).select_related("object__place__parent").order_by(*walk)[: MOST + 1])
     kept = rows[:MOST]
-    shelves = [Shelf(place, list(held)) for place, held in groupby(kept, key=lambda risk: risk.object.place)]
+    shelves = [Shelf(place, list(held)) for place, held in groupby(kept, key=lambda risk: shelf_of(risk.object.place))]
     return ShelfList(shelves, len(kept), len(rows) > MOST)
 
 
@@ -56,7 +61,7 @@ class NotLifted:
 
 @dataclass(frozen=True)
 class NotLiftedShelf:
-    """One place with what must not be lifted there."""
+    """One shelf, with its trays, and what must not be lifted there."""
 
     place: Place | None
     objects: Sequence[NotLifted]
@@ -69,7 +74,9 @@ def must_not_be_lifted(run: RiskRun | None, *, within: Place | None = None) -> l
         if thing.pk not in kept:
             kept[thing.pk] = NotLifted(thing, _said(assessment), None, listed=False)
     walk = sorted(kept.values(), key=_step)
-    return [NotLiftedShelf(place, list(held)) for place, held in groupby(walk, key=lambda each: each.object.place)]
+    return [
+        NotLiftedShelf(place, list(held)) for place, held in groupby(walk, key=lambda each: shelf_of(each.object.place))
+    ]
 
 
 def _step(each: NotLifted) -> tuple[bool, str, str]:
@@ -78,7 +85,7 @@ def _step(each: NotLifted) -> tuple[bool, str, str]:
 
 
 def _by_rule(run: RiskRun, within: Place | None) -> list[NotLifted]:
-    rows = found(run, Wanted(band=Band.DO_NOT_LIFT, place=within)).select_related("object__place")
+    rows = found(run, Wanted(band=Band.DO_NOT_LIFT, place=within)).select_related("object__place__parent")
     return [NotLifted(risk.object, one_line(risk), risk.worst_stage, risk.on_checklist) for risk in rows]
 
 
@@ -98,8 +105,8 @@ def _by_word(within: Place | None) -> list[tuple[Object, Assessment]]:
     things: QuerySet[Object] = Object.objects.filter(withdrawn_at=None, pk__in=forbidden.values("object"))
     if within:
         things = things.filter(place__path__startswith=within.path)
-    things = things.annotate(last=Subquery(latest.values("pk")[:1])).select_related("place")
-    by_last: dict[UUID, Object] = {thing.last: thing for thing in things}  # type: ignore[attr-defined]  # annotated above
+    things = things.annotate(last=Subquery(latest.values("pk")[:1])).select_related("place__parent")
+    by_last: dict[UUID, Object] = {thing.last: thing for thing in things}
     said = forbidden.filter(pk__in=list(by_last)).select_related("surveyor")
     return [(by_last[assessment.pk], assessment) for assessment in said]
 

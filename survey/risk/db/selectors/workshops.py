@@ -38,9 +38,9 @@ class Tally:
             self.likely[certainty] += 1
 
     @property
-    def by_certainty(self) -> list[tuple[str, int]]:
+    def by_certainty(self) -> list[int]:
         """Joints most likely of cellulose nitrate by how sure that is, the surest first."""
-        return [(level, self.likely[level]) for level in reversed(LEVELS) if self.likely[level]]
+        return [self.likely[level] for level in reversed(LEVELS)]
 
     @property
     def likely_joints(self) -> int:

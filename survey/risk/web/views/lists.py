@@ -50,7 +50,7 @@ def shelf_list(request: SignedIn) -> HttpResponse:
     wanted, run = asked.wanted(request.GET), latest_run()
     context = {"run": run, "wanted": wanted, "here": "shelves", **working()}
     if run:
-        context |= {**asked.choices(run), "list": list_by_shelf(run, wanted), "query": asked.query(request.GET)}
+        context |= {**asked.choices(run, request.GET, wanted), "list": list_by_shelf(run, wanted)}
     return render(request, "survey/risk/shelf_list.html", context)
 
 

@@ -9,12 +9,13 @@ from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
 from media.base.access import SignedIn, may, permitted
+from media.base.errors import NotThere
 from media.base.pages import page_or_part
 from survey.register.db.selectors import current_exhibition
 from survey.risk.adhesives import ADHESIVES
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import latest_run, ranking_page, story
-from survey.risk.db.selectors.summary import LIKELY, answer, bands, freshness, known_at, scoring_job
+from survey.risk.db.selectors.summary import answer, bands, freshness, known_at, scoring_job
 from survey.risk.stages import PRIORS
 from survey.risk.web import asked
 
@@ -30,9 +31,10 @@ def ranking(request: SignedIn) -> HttpResponse:
     if not request.htmx:
         context |= {**running(request, run), **working()}
         if run:
-            context |= {**asked.choices(run), "answer": answer(run), "bands": bands(run, wanted), "likely": LIKELY}
-            context["count"] = sum(b.count for b in context["bands"] if wanted.band in ("", b.band))
-            context["query"] = asked.query(request.GET)
+            lines = bands(run, wanted)
+            count = sum(line.count for line in lines if wanted.band in ("", line.band))
+            context |= asked.choices(run, request.GET, wanted)
+            context |= {"answer": answer(run), "bands": lines, "count": count}
     return page_or_part(request, "survey/risk/ranking.html", "rows", context)
 
 
@@ -41,6 +43,8 @@ def ranking(request: SignedIn) -> HttpResponse:
 def reasons(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """Why one object stands where it does: inside its row, or on a page of its own."""
     run = latest_run()
+    if run is None:
+        raise NotThere("Nothing is scored yet. Score the joints on the ranking page first.")
     context = {"run": run, "story": story(run, pk), "here": "ranking", **working()}
     return page_or_part(request, "survey/risk/reasons.html", "inside", context)
 
