@@ -16,6 +16,8 @@ from media.base.pages import Page, keyset
 from survey.condition.db.models import Assessment, Found, Handling, JointSeen, SurveyRound
 from survey.condition.db.selectors.states import standing
 from survey.register.db.models import Object, Place, PlaceKind
+from survey.register.db.selectors.objects import same_number
+from survey.register.deciding import number_key
 
 Which = Literal["left", "begun", "all"]
 
@@ -194,6 +196,15 @@ def neighbours(marks_: Sequence[Mark], pk: uuid.UUID) -> Neighbours:
         marks_[index + 1] if index + 1 < len(marks_) else None,
         next((mark for mark in onward if not mark.seen), None),
     )
+
+
+def by_number(number: str) -> Object | None:
+    """The object in the register that a number on a shelf means: as written, else whatever its capitals."""
+    same = same_number(number)
+    if same is None:
+        alike = Object.objects.filter(number_key__iexact=number_key(number), withdrawn_at=None)[:2]
+        return alike[0] if len(alike) == 1 else None
+    return None if same.withdrawn_at else same
 
 
 def unfinished_of(by: User) -> list[Assessment]:

@@ -7,7 +7,9 @@ import uuid
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from media.base.access import SignedIn, may, permitted
@@ -31,8 +33,10 @@ def next_object(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
             services.finish_assessment(desk.assessment, by=desk.by, at=desk.at)
         except services.NotComplete:
             return desk.back("check", incomplete="1")
-        href = desk.assessment.pk
-        messages.success(request, f"{desk.object.number} is frozen.", extra_tags=f"frozen:{href}")
+        # The rescue from a slip of the finger, on the page that the same touch opened.
+        href = reverse("condition:assessment", kwargs={"pk": desk.assessment.pk})
+        words = format_html("{} is frozen. <a class='link' href='{}'>Read or correct it</a>", desk.object.number, href)
+        messages.success(request, words)
     elif desk.assessment:
         messages.info(request, f"{desk.object.number} stays unfinished; it waits on the survey page.")
     return _onward(desk)

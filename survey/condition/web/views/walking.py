@@ -21,7 +21,6 @@ from survey.condition.db import services
 from survey.condition.db.selectors import newest, walking
 from survey.condition.web.desk import CHOSEN_ROUND, current_round
 from survey.condition.web.forms import RoundForm
-from survey.register.db.selectors.objects import same_number
 from survey.register.db.selectors.places import the_place
 
 WHICH = {"left": "Still to do", "begun": "Begun", "all": "All shelves"}
@@ -146,8 +145,8 @@ def found_here(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """An object that stands on this shelf but is not on its list."""
     place = the_place(pk)
     number = request.GET.get("number", "").strip()
-    found = same_number(number) if number else None
-    if found is None or found.withdrawn_at:
+    found = walking.by_number(number) if number else None
+    if found is None:
         why = f"No object in the register has the number “{number}”." if number else "Type the number on the object."
         messages.error(request, f"{why} Read it again, or note it for the registrar.")
         return redirect("condition:shelf", pk=pk)
