@@ -7,20 +7,17 @@ pair agrees; show `raw_agreement` and `gwet_ac1` beside them.
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-Level = Literal["nominal", "ordinal", "interval", "ratio"]
-Weights = Literal["linear", "quadratic"] | None
+LEVELS = ("nominal", "ordinal", "interval", "ratio")
 
 # Bands of Krippendorff, Content Analysis (from memory): below the second, draw no conclusion.
 RELIABLE, TENTATIVE = 0.800, 0.667
 
 
-def cohen_kappa(table: ArrayLike, weights: Weights = None) -> float:
+def cohen_kappa(table: ArrayLike, weights: str | None = None) -> float:
     r"""Agreement of two surveyors beyond chance.
 
     .. math:: \kappa = 1 - \sum v_{ij} p_{ij} / \sum v_{ij} p_{i\cdot} p_{\cdot j}
@@ -61,7 +58,7 @@ def cohen_kappa(table: ArrayLike, weights: Weights = None) -> float:
     return 1 - float((cost * shares).sum()) / by_chance if by_chance > 0 else np.nan
 
 
-def cohen_kappa_error(table: ArrayLike, weights: Weights = None) -> float:
+def cohen_kappa_error(table: ArrayLike, weights: str | None = None) -> float:
     """Large-sample standard error of `cohen_kappa`; arguments and errors the same, nan where kappa is.
 
     Source: Fleiss, Cohen & Everitt 1969, Psychological Bulletin 72, 323-327 (from memory).
@@ -206,7 +203,7 @@ def contingency(first: ArrayLike, second: ArrayLike, categories: int) -> NDArray
     return table
 
 
-def krippendorff_alpha(ratings: ArrayLike, level: Level = "nominal") -> float:
+def krippendorff_alpha(ratings: ArrayLike, level: str = "nominal") -> float:
     r"""Agreement of any number of surveyors beyond chance, ratings missing or not.
 
     .. math:: \alpha = 1 - (n-1) \sum o_{ck}\,\delta^2_{ck} / \sum n_c n_k\,\delta^2_{ck}, \quad
@@ -242,7 +239,7 @@ def krippendorff_alpha(ratings: ArrayLike, level: Level = "nominal") -> float:
 
 def krippendorff_interval(
     ratings: ArrayLike,
-    level: Level,
+    level: str,
     rng: np.random.Generator,
     *,
     confidence: float = 0.95,
@@ -282,10 +279,10 @@ def band(alpha: float) -> str:
 # --- parts -----------------------------------------------------------------------------------------------------------
 
 
-def _pairs_by_unit(ratings: ArrayLike, level: Level) -> tuple[Floats, Floats]:
+def _pairs_by_unit(ratings: ArrayLike, level: str) -> tuple[Floats, Floats]:
     """Coincidences [units rated twice or more, c, c] and the c values that occur in them, rising."""
-    if level not in ("nominal", "ordinal", "interval", "ratio"):
-        raise ValueError("level must be nominal, ordinal, interval or ratio")
+    if level not in LEVELS:
+        raise ValueError(f"level must be one of {', '.join(LEVELS)}")
     table = np.asarray(ratings, float)
     if table.ndim != 2:
         raise ValueError("ratings must be two-dimensional, raters by units")
@@ -300,7 +297,7 @@ def _pairs_by_unit(ratings: ArrayLike, level: Level) -> tuple[Floats, Floats]:
     return pairs / (counts.sum(1) - 1)[:, None, None], values
 
 
-def _alpha(coincidences: Floats, values: Floats, level: Level) -> Floats:
+def _alpha(coincidences: Floats, values: Floats, level: str) -> Floats:
     """Alpha of each of a stack [b, c, c] of coincidence matrices."""
     margins = coincidences.sum(2)
     distance = _distance(margins, values, level)
@@ -311,7 +308,7 @@ def _alpha(coincidences: Floats, values: Floats, level: Level) -> Floats:
     return np.where(possible, alpha, np.nan)
 
 
-def _distance(margins: Floats, values: Floats, level: Level) -> Floats:
+def _distance(margins: Floats, values: Floats, level: str) -> Floats:
     """Squared difference [b or 1, c, c] between values, by level; the ordinal one depends on how often each occurs."""
     if level == "nominal":
         return (1 - np.eye(values.size))[None]
@@ -322,7 +319,7 @@ def _distance(margins: Floats, values: Floats, level: Level) -> Floats:
     return ((apart if level == "interval" else apart / np.where(summed > 0, summed, 1.0)) ** 2)[None]
 
 
-def _disagreement(categories: int, weights: Weights) -> Floats:
+def _disagreement(categories: int, weights: str | None) -> Floats:
     steps = np.abs(np.subtract.outer(np.arange(categories), np.arange(categories))).astype(float)
     if weights is None:
         return (steps > 0).astype(float)

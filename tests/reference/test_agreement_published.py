@@ -114,7 +114,7 @@ def test_krippendorff_two_observers_two_values():
 def test_alpha_of_two_complete_raters_by_scotts_pi():
     """Krippendorff 2004: alpha = 1 - (1 - pi)(2N - 1)/2N for nominal data without gaps (from memory)."""
     ratings = np.random.default_rng(4).integers(0, 3, (2, 50))
-    table = contingency(*ratings, 3) / 50
+    table = contingency(ratings[0], ratings[1], 3) / 50
     shared = (table.sum(0) + table.sum(1)) / 2
     pi = (np.trace(table) - shared @ shared) / (1 - shared @ shared)
     assert krippendorff_alpha(ratings, "nominal") == pytest.approx(1 - (1 - pi) * 99 / 100, abs=1e-12)

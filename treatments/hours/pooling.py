@@ -118,9 +118,9 @@ class Records(NamedTuple):
 EXPERT_PRIOR = NormalInverseGamma(m=0.0, kappa=2.0, alpha=3.0, beta=0.9)
 # How far the common population may be pulled from the prior: deviations of m, ln kappa, ln alpha, ln(beta/alpha).
 _PULL = np.array([0.5, 1.0, 0.7, 0.7])
-# Hours are noted to the quarter: on a job of an hour that is a deviation of 0.25/sqrt(12), about 7 per cent. Without it
-# a row of equal entries would make a certain forecast.
-_ROUNDING = 0.07**2
+# Hours are noted to the quarter: on a job of an hour and a half that is a deviation of 0.25/sqrt(12)/1.5, about 5 per
+# cent. Without it a row of equal entries would make a certain forecast.
+_ROUNDING = 0.05**2
 # Degrees of freedom tried for the spread of records besides inf, which they must beat by this log likelihood.
 _TAILS, _TAIL_GAIN = (20.0, 10.0, 6.0, 4.0, 3.0), 2.0
 
@@ -141,10 +141,10 @@ class LearnedHours:
         """Hours of the next step of ``kind``; unseen kinds are forecast by the population.
 
         ``estimate`` is the likely hours of this very step when the records were ratios of actual to estimated hours.
-        The tails of not knowing (2 alpha) and of wild jobs (``tail_df``) are joined as 1/df = 1/(2 alpha) + 1/tail_df.
+        Its tail is the heavier of that of not knowing (2 alpha degrees of freedom) and that of wild jobs (``tail_df``).
         """
         known = self.kinds.get(kind, self.population).predictive()
-        return known._replace(df=1 / (1 / known.df + 1 / self.tail_df)).times(estimate)
+        return known._replace(df=min(known.df, self.tail_df)).times(estimate)
 
     def own_weight(self, kind: str) -> float:
         """Share of the kind's mean that rests on its own records, 0 (none yet) to nearly 1."""

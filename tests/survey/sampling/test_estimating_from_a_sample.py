@@ -2,10 +2,11 @@
 
 import math
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from survey.sampling.estimate import (
@@ -18,6 +19,8 @@ from survey.sampling.estimate import (
     stratified_mean,
 )
 from survey.sampling.intervals import clopper_pearson, hypergeometric, share_interval, wilson
+
+TWO_AND_A_HALF: Any = 2.5
 
 
 def not_computable(estimate):
@@ -78,7 +81,7 @@ def test_labels_may_be_numbers():
     [
         (lambda: srs_proportion(3, 2, 10), "successes must not exceed n"),
         (lambda: srs_proportion(-1, 2, 10), "successes must be a whole number"),
-        (lambda: srs_proportion(1, 2.5, 10), "n must be a whole number"),
+        (lambda: srs_proportion(1, TWO_AND_A_HALF, 10), "n must be a whole number"),
         (lambda: srs_proportion(1, 20, 10), "population must be"),
         (lambda: srs_proportion(1, 20, math.nan), "population must be"),
         (lambda: srs_mean([1, math.nan], 10), "values must be finite"),
@@ -153,6 +156,7 @@ def test_estimates_are_right_on_average_over_every_possible_sample():
     assert np.mean([e.standard_error**2 for e in pairs]) == pytest.approx(np.var([e.value for e in pairs]))
 
 
+@settings(deadline=None)
 @given(found=st.integers(0, 60), more=st.integers(0, 60), confidence=st.floats(0.5, 0.999))
 def test_intervals_hold_the_share_and_nest(found, more, confidence):
     n = found + more + 1

@@ -4,7 +4,7 @@ import math
 from collections import Counter
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -88,6 +88,7 @@ def test_what_cannot_be_is_refused_by_name(call, message):
         call()
 
 
+@settings(deadline=None)
 @given(margin=st.floats(0.01, 0.4), population=st.integers(1, 20_000), proportion=st.floats(0, 1))
 def test_a_sample_never_exceeds_what_there_is_and_reaches_its_margin(margin, population, proportion):
     n = sample_size(margin, population, proportion=proportion)
@@ -116,6 +117,7 @@ def test_likeness_on_shelves_is_not_computable_without_two_shelves_and_two_objec
     assert intraclass_correlation([1, 1, 0, 0], ["a", "a", "b", "b"]) == 1
 
 
+@settings(deadline=None)
 @given(
     sizes=st.dictionaries(st.sampled_from("abcdefgh"), st.integers(1, 300), min_size=1),
     share=st.floats(0, 1),

@@ -2,10 +2,13 @@
 
 import json
 import math
+from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treatments.options.steps import DRIVERS, LevelRates, StepRate, ThreePoint, expand
@@ -36,6 +39,14 @@ def test_hours_are_base_and_rate_times_driver_at_each_point():
     assert (got.hours.low, got.hours.likely, got.hours.high) == pytest.approx((2, 4, 7))
     assert got.wait == ThreePoint(24, 48, 72)
     assert got.assumed == ()
+
+
+def test_drivers_may_be_the_numbers_of_a_database_or_an_array():
+    step = a_step(per_driver={"joints": ThreePoint(1, 1, 1)})
+    fives: list[Any] = [5, 5.0, Decimal("5.00"), np.int64(5), np.float32(5)]
+    for five in fives:
+        (got,) = expand(a_level(step), {"joints": five}, NOTHING_ASSUMED)
+        assert got.hours == ThreePoint(6, 7, 8)
 
 
 def test_a_driver_given_as_a_range_widens_the_hours():
@@ -79,6 +90,7 @@ def test_drivers_that_cannot_be_are_refused_by_name(drivers, message):
         expand(a_level(a_step()), drivers, NOTHING_ASSUMED)
 
 
+@settings(deadline=None)
 @given(
     code=st.sampled_from(LEVELS),
     driver=st.sampled_from(DRIVERS),

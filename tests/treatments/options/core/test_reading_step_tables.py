@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from treatments.options.tables import MAX_STEPS, parse_table
@@ -94,6 +94,7 @@ _junk = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(key=st.sampled_from(sorted(DEFAULTS)), junk=_junk)
 def test_junk_is_refused_and_never_breaks_the_reader(key, junk):
     assume(junk != 1)  # the one value here that a table may hold: schema 1
@@ -101,6 +102,7 @@ def test_junk_is_refused_and_never_breaks_the_reader(key, junk):
         parse_table(changed([key], junk))
 
 
+@settings(deadline=None)
 @given(field=st.sampled_from(sorted(DEFAULTS["steps"][5])), junk=_junk)
 def test_junk_in_a_step_is_refused_or_is_a_whole_step(field, junk):
     try:
