@@ -112,6 +112,14 @@ class Register(Mapping[str, Snapshot]):
         row = self.rows[key]
         return Snapshot(dict(zip(self.names, row[4:], strict=True)), row[3])
 
+    def __contains__(self, key: object) -> bool:
+        # Mapping's own asks for the value and waits for the error: too slow for every row of a new register.
+        return key in self.rows
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """The object, or ``default``: without the raising and catching of Mapping's own."""
+        return self[key] if key in self.rows else default
+
     def __iter__(self) -> Iterator[str]:
         return iter(self.rows)
 
