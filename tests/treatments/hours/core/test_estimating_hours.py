@@ -49,8 +49,8 @@ def test_quantiles_come_back_from_the_lognormal(low, more, p):
     lower, upper = sorted((p, 1 - p)) if abs(p - 0.5) > 0.01 else (0.2, 0.8)
     fitted = lognormal_from_quantiles(low, low + more, lower, upper)
     assert fitted.quantile([lower, upper]) == pytest.approx([low, low + more], rel=1e-9)
-    again = lognormal_from_moments(fitted.mean, fitted.standard_deviation)
-    if fitted.sigma < 5:
+    if fitted.sigma < 5:  # beyond, the moments leave floating point
+        again = lognormal_from_moments(fitted.mean, fitted.standard_deviation)
         assert (float(again.mu), float(again.sigma)) == pytest.approx((float(fitted.mu), float(fitted.sigma)), abs=1e-6)
 
 
