@@ -7,6 +7,7 @@ nothing, since leaving a step checks the lease inside the step's own transaction
 from __future__ import annotations
 
 import logging
+import multiprocessing
 import os
 import socket
 import threading
@@ -27,7 +28,8 @@ from media.base.models import Job, JobState, User
 logger = logging.getLogger(__name__)
 Work_ = Callable[..., None]
 _registry: dict[str, Work_] = {}
-stopping = threading.Event()
+# Of several processes: a worker's parent hears the stop, its children do the jobs.
+stopping = multiprocessing.Event()
 
 
 class LeaseLost(Exception):
