@@ -160,6 +160,7 @@ class ChecklistEntry(models.Model):
     removed_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
+        verbose_name_plural = "checklist entries"
         constraints = [
             models.UniqueConstraint(fields=["exhibition", "object"], name="checklist_object_once"),
             models.CheckConstraint(condition=Q(importance__range=(1, 5)), name="checklist_importance_1_to_5"),
