@@ -17,7 +17,6 @@ from survey.risk.weibull import WeibullFit, conditional_failure, fit_interval_we
 
 __all__ = [
     "AGE_TRUST",
-    "ANY_MISTAKE",
     "MISCLASSIFICATION",
     "OPEN",
     "PRIORS",
@@ -98,7 +97,7 @@ def _default_misclassification() -> NDArray[np.float64]:
 
 
 MISCLASSIFICATION: NDArray[np.float64] = _default_misclassification()  # expert default
-ANY_MISTAKE = 1e-3  # chance that a stage is recorded at random among those not open: slips of the finger
+ANY_MISTAKE = 1e-3  # least chance that a stage is recorded one off, where surveyors are taken to make no mistakes
 AGE_TRUST = 0.5  # weight of age against no knowledge at the first look: published lives disagree by a factor of ten
 _AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is as likely
 
@@ -137,7 +136,7 @@ def stage_now(
     Notes
     -----
     Forward recursion of a hidden Markov model, L. R. Rabiner, Proc. IEEE 77 (1989) 257-286 (from memory).
-    Visits that contradict each other stay possible through a small chance of any mistake.
+    Visits that contradict each other stay possible through small chances of mistakes of several stages.
     """
     speeds = np.asarray(rates, dtype=np.float64)
     if speeds.ndim != 1 or speeds.size == 0:
@@ -149,8 +148,22 @@ def stage_now(
         raise ValueError("misclassification must be square over the stages, with rows that sum to 1")
     if not 0 <= age_trust <= 1:
         raise ValueError("age_trust must lie between 0 and 1")
-    slip = np.append(np.full(states - 1, 1.0 / (states - 1)), 0.0)
-    return _forward(speeds, now, ago, seen, (1.0 - ANY_MISTAKE) * error + ANY_MISTAKE * slip, age_trust)
+    return _forward(speeds, now, ago, seen, _with_slips(error), age_trust)
+
+
+def _with_slips(error: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mistakes of more than one stage made possible, each further stage as much rarer as the first.
+
+    Then likelihood ratios never fall from stage to stage, so that a worse stage seen is never better news; a chance of
+    any mistake whatever would break that. Nothing closed is ever recorded open.
+    """
+    between = np.concatenate([np.diag(error, 1)[:-1], np.diag(error, -1)])
+    base = max(ANY_MISTAKE, min(between[between > 0], default=0.0))
+    stage = np.arange(error.shape[0])
+    rare = base ** np.abs(stage[:, None] - stage[None, :])
+    rare[:-1, -1] = 0.0
+    filled = np.where(error > 0, error, rare)
+    return np.asarray(filled / filled.sum(axis=1, keepdims=True))
 
 
 def _forward(

@@ -143,7 +143,7 @@ def _facts(ids: list[UUID], rows: Mapping[UUID, Mapping[str, Any]], exhibition: 
     facts = []
     for pk in ids:
         importance, use = listed.get(pk, (None, ""))
-        disfigurement, handling, at = last.get(pk, ("", "", None))
+        disfigurement, handling, looked = last.get(pk, ("", "", None))
         graded = disfigurement in {"good", "fair", "poor", "unacceptable"}
         facts.append(
             ObjectFacts(
@@ -152,7 +152,7 @@ def _facts(ids: list[UUID], rows: Mapping[UUID, Mapping[str, Any]], exhibition: 
                 importance=importance,
                 use=use,
                 disfigured=disfigurement in {"poor", "unacceptable"} if graded else None,
-                told_not_to_lift=at if handling == Handling.DO_NOT_LIFT else None,
+                told_not_to_lift=looked if handling == Handling.DO_NOT_LIFT else None,
             )
         )
     return facts

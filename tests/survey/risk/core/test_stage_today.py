@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import expm
 
 from survey.risk.matrices import progressive_generator
-from survey.risk.stages import ANY_MISTAKE, MISCLASSIFICATION, OPEN, PRIORS, stage_now
+from survey.risk.stages import OPEN, PRIORS, stage_now
 
 RATES = PRIORS["middle"].rates
 NAN = np.nan
@@ -20,8 +20,12 @@ def today(age, ago, stages, **more):
 def test_every_way_the_true_stages_may_have_gone():
     """Against the sum over all ways written out, with scipy.linalg.expm: two looks, 12 and 3 years ago, age 40."""
     generator = progressive_generator(RATES)
-    slip = np.append(np.full(4, 0.25), 0.0)
-    error = (1 - ANY_MISTAKE) * MISCLASSIFICATION + ANY_MISTAKE * slip
+    two, three, four = 0.05**2, 0.05**3, 0.05**4  # each further stage off is as much rarer
+    error = np.array([
+        [0.95, 0.05, two, three, 0], [0.05, 0.9, 0.05, two, 0], [two, 0.05, 0.9, 0.05, 0], [three, two, 0.05, 0.95, 0],
+        [four, three, two, 0.05, 0.95],
+    ])  # fmt: skip
+    error /= error.sum(axis=1, keepdims=True)
     begin = 0.5 * expm(generator * 28)[0] + 0.5 / 5
     to_second, to_now = expm(generator * 9), expm(generator * 3)
     expected = np.zeros(5)
@@ -47,6 +51,13 @@ def test_a_detached_sherd_is_believed():
 @pytest.mark.parametrize("stage", range(5))
 def test_what_was_seen_today_weighs_more_than_age(age, stage):
     assert today(age, [0.0], [stage]).argmax() == stage
+
+
+@pytest.mark.parametrize("age", [2.0, 15.0, 40.0, 80.0, 150.0, NAN])
+def test_a_worse_stage_seen_is_never_better_news(age):
+    """The chance to be at least as far as any stage never falls with the stage seen (likelihood ratio order)."""
+    at_least = np.array([today(age, [0.0], [stage])[::-1].cumsum()[::-1] for stage in range(5)])
+    assert np.all(np.diff(at_least, axis=0) >= -1e-12)
 
 
 def test_looks_that_contradict_each_other_do_not_break_a_run():

@@ -1,0 +1,160 @@
+"""A scoring run over the register: what was surveyed becomes chances, bands and reasons."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from media.base import jobs
+from media.base.models import Job, JobState
+from survey.models import Joint, JointRisk, ObjectRisk, Sign
+from survey.risk.db import services
+from tests import builders
+
+NOW = builders.NOW
+
+
+@pytest.fixture
+def score(db, django_capture_on_commit_callbacks):
+    def run(exhibition=None):
+        with django_capture_on_commit_callbacks(execute=True):
+            made, job = services.start_run(by=None, at=NOW, exhibition=exhibition)
+        job.refresh_from_db()
+        assert job.state == JobState.DONE, job.error
+        made.refresh_from_db()
+        return made
+
+    return run
+
+
+def restored(stage: int | None = None, **fields):
+    """An object with one joint at the foot, seen at a stage."""
+    thing = builders.an_object(joints=1, height_mm=300, width_mm=200, **fields)
+    joint = Joint.objects.get(restoration__object=thing)
+    restoration = joint.restoration
+    restoration.year_earliest, restoration.year_latest = 1950, 1955
+    restoration.save()
+    if stage is not None:
+        builders.an_assessment(thing, stages={joint: stage})
+    return thing, joint
+
+
+def test_a_worse_stage_is_a_greater_chance(score):
+    things = [restored(stage)[0] for stage in range(5)]
+    run = score(builders.an_exhibition())
+    found = {row.object_id: row.before_opening for row in ObjectRisk.objects.filter(run=run)}
+    chances = [found[thing.pk] for thing in things]
+    assert chances == sorted(chances) and chances[-1] > 0.99 and chances[0] < 0.05
+
+
+def test_every_joint_and_object_is_scored_once_also_when_delivered_twice(score):
+    builders.an_object()
+    for _ in range(3):
+        restored(1)
+    run = score()
+    job = Job.objects.get(name="survey.risk.run")
+    Job.objects.filter(pk=job.pk).update(state=JobState.QUEUED, cursor="")
+    jobs.run(job.pk)
+    assert ObjectRisk.objects.filter(run=run).count() == JointRisk.objects.filter(run=run).count() == 3
+
+
+def test_a_run_killed_midway_goes_on_where_it_was(score, monkeypatch, django_capture_on_commit_callbacks):
+    for _ in range(5):
+        restored(1)
+    monkeypatch.setattr(services.scoring, "BATCH", 2)
+    real, calls = services.score_batch, []
+
+    def dies_at_the_second(run, objects, *, whole):
+        calls.append(list(objects))
+        real(run, objects, whole=whole)
+        if len(calls) == 2:
+            raise jobs.LeaseLost
+
+    monkeypatch.setattr(services, "score_batch", dies_at_the_second)
+    with django_capture_on_commit_callbacks(execute=True):
+        run, job = services.start_run(by=None, at=NOW)
+    assert ObjectRisk.objects.filter(run=run).count() == 2
+    Job.objects.filter(pk=job.pk).update(state=JobState.QUEUED)
+    jobs.run(job.pk)
+    assert ObjectRisk.objects.filter(run=run).count() == 5
+    assert calls[2] == calls[1] and [len(call) for call in calls] == [2, 2, 2, 1]
+
+
+def test_what_must_not_be_lifted_stands_first_whatever_its_score(score):
+    precious, _ = restored(2, significance=5)
+    humble, joint = restored(0, significance=1)
+    exhibition = builders.an_exhibition()
+    builders.an_entry(exhibition, precious, importance=5, use="travels")
+    seen = humble.assessments.get()
+    Sign.objects.create(assessment=seen, joint=joint, code="movement", answer="present")
+    run = score(exhibition)
+    first = ObjectRisk.objects.filter(run=run).order_by("rank_by_weighted").first()
+    assert first.object == humble and first.band == "do_not_lift"
+    assert "moves or gapes" in first.reasons[0]["text"]
+
+
+def test_a_surveyors_word_not_to_lift_is_a_rule(score):
+    thing = restored()[0]
+    builders.an_assessment(thing, handling="do_not_lift")
+    row = ObjectRisk.objects.get(run=score())
+    assert row.band == "do_not_lift" and "2 March 2026" in row.reasons[0]["text"]
+
+
+def test_planned_moves_raise_the_chance_milestone_by_milestone(score):
+    shown, stored = restored(2)[0], restored(2)[0]
+    exhibition = builders.an_exhibition()
+    builders.an_entry(exhibition, shown, use="travels")
+    run = score(exhibition)
+    at = ObjectRisk.objects.get(run=run, object=shown).before_milestones
+    still = ObjectRisk.objects.get(run=run, object=stored).before_milestones
+    assert list(at) == ["photography", "mount_making", "case_closing", "opening"]
+    assert list(at.values()) == sorted(at.values())
+    assert all(at[kind] > still[kind] for kind in at)
+
+
+def test_significance_and_importance_weigh_after_the_chance(score):
+    plain, dear = restored(2, significance=2)[0], restored(2, significance=5)[0]
+    run = score()
+    rows = {row.object_id: row for row in ObjectRisk.objects.filter(run=run)}
+    assert rows[plain.pk].loss == pytest.approx(rows[dear.pk].loss)
+    assert rows[dear.pk].weighted_loss == pytest.approx(8 * rows[plain.pk].weighted_loss)
+    assert (rows[dear.pk].rank_by_weighted, rows[plain.pk].rank_by_weighted) == (1, 2)
+
+
+def test_the_warmer_store_ages_a_joint_faster(score):
+    attic = builders.a_place(climate="warm")
+    shelf = builders.a_place(parent=builders.a_place(climate="cellar", kind="room"))
+    hot, cool = restored(2, place=attic)[0], restored(2, place=shelf)[0]
+    run = score(builders.an_exhibition())
+    rows = {row.object_id: row for row in ObjectRisk.objects.filter(run=run)}
+    assert rows[hot.pk].yearly > rows[cool.pk].yearly
+
+
+def test_what_looks_wrong_in_the_record_is_scored_and_said(score):
+    thing, joint = restored(1)
+    joint.restoration.year_earliest = joint.restoration.year_latest = 2120
+    joint.restoration.save()
+    assert "dated in the future" in ObjectRisk.objects.get(run=score(), object=thing).warnings[0]
+
+
+def test_without_an_exhibition_the_chance_is_for_a_year(score):
+    restored(1)
+    row = ObjectRisk.objects.get(run=score())
+    assert list(row.before_milestones) == ["year"] and "a year from now" in str(row.reasons)
+
+
+def test_an_empty_register_is_scored_without_fuss(score):
+    assert score().counts == {"objects": 0, "joints": 0, "do_not_lift": 0}
+
+
+def test_surveyed_again_only_what_was_touched_is_scored_again(score, django_capture_on_commit_callbacks):
+    seen, other = restored(0), restored(0)
+    run = score()
+    before = ObjectRisk.objects.get(run=run, object=other[0])
+    builders.an_assessment(seen[0], stages={seen[1]: 3}, started_at=datetime(2026, 3, 3, tzinfo=UTC))
+    with django_capture_on_commit_callbacks(execute=True):
+        jobs.enqueue("survey.risk.rescore", objects=[str(seen[0].pk)])
+    after = ObjectRisk.objects.get(run=run, object=seen[0])
+    assert after.band == "do_not_lift" and after.rank_by_weighted == 1
+    assert ObjectRisk.objects.get(run=run, object=other[0]).pk == before.pk
