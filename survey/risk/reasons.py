@@ -15,6 +15,7 @@ from survey.risk.identification import CLASSES
 from survey.risk.inputs import JointInputs
 from survey.risk.load import MOVES
 from survey.risk.objects import JointScores, ObjectScores
+from survey.risk.stages import OPEN
 
 # In the order of stages.STAGES.
 STAGE_WORDS: tuple[str, ...] = ("sound", "ageing", "with failing adhesive", "failing: it moves or gapes", "open")
@@ -262,6 +263,8 @@ def _joint(joint: JointNumbers, numbers: ObjectNumbers) -> Reason:
     which = "The joint is at" if alone else f"Of {numbers.joints} joints, the one most likely to fail is at"
     moved = f", and if it has not, {in_words(joint.gives)} that a planned move opens it" if joint.hardest_move else ""
     chances = f"The chance is {in_words(joint.opens)} that it opens by itself{moved}."
+    if joint.stage == OPEN:
+        chances = "What hangs on it is held by its neighbours or by gravity alone."
     return Reason("worst-joint", f"{which} the {joint.part}: {seen}. {bearing[joint.structural]}{chances}")
 
 
