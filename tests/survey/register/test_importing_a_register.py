@@ -138,7 +138,7 @@ def test_without_a_column_for_the_number_nothing_is_looked_through(importing):
         (b"%PDF-1.7 \x00\x01", "PDF"),
         (b"\x89PNG\r\n\x1a\n" + b"\0" * 50, "image"),
         (b"number\n", "no rows"),
-        ("number,title\n1,a\n2,b,c\n".encode(), "Row 3"),
+        (b"number,title\n1,a\n2,b,c\n", "Row 3"),
     ],
 )
 def test_a_file_that_is_no_register_is_refused_in_one_line(importing, data, words):

@@ -39,7 +39,7 @@ def test_made_objects_go_and_their_story_says_so(importing):
 
 def test_an_object_that_a_record_speaks_of_stays(importing):
     batch = importing.brought_in(OLD)
-    jar, dish, cup = Object.objects.order_by("number")
+    jar, dish, _ = Object.objects.order_by("number")
     builders.an_entry(builders.an_exhibition(), jar)
     objects.move_object(dish, builders.a_place(), by=None, at=NOW)
     builders.an_object(joints=1)

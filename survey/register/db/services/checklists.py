@@ -54,7 +54,7 @@ def add_entry(
     exhibition: Exhibition, number: str, *, said: Mapping[str, Any], by: User | None, at: datetime
 ) -> ChecklistEntry:
     """Put an object on a checklist by its number. One that was taken off comes back with what is said now."""
-    _open(exhibition)
+    _open(Exhibition.objects.select_for_update().get(pk=exhibition.pk))
     thing = same_number(number)
     if thing is None:
         near = near_numbers(number_key(number), _all_keys())

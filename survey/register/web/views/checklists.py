@@ -96,7 +96,7 @@ def entry_restore(request: SignedIn, pk: int) -> HttpResponse:
 def list_import(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """A curator's list: first what it would do, then, confirmed, done."""
     found = selectors.the_exhibition(pk)
-    form = ListForm(request.POST or None, request.FILES or None)
+    form = ListForm(request.POST, request.FILES) if request.method == "POST" else ListForm()
     context = {"exhibition": found, "form": form}
     if request.method != "POST":
         return render(request, "survey/register/checklist_import.html", context)

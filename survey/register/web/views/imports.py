@@ -46,8 +46,8 @@ def imports(request: SignedIn) -> HttpResponse:
 @permitted("register.write")
 def import_new(request: SignedIn) -> HttpResponse:
     """Take in a file."""
-    form = UploadForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
+    if form.is_valid():
         upload = form.cleaned_data["file"]
         try:
             batch = services.receive(upload.chunks(), upload.name, by=request.user, at=timezone.now())
