@@ -25,7 +25,7 @@ def insert(model: type[models.Model], rows: Iterable[models.Model], *, leave_out
     """Insert unsaved ``rows`` of ``model`` with their keys set; returns how many.
 
     ``leave_out`` names fields that the database fills (automatic keys). Call inside a transaction.
-    Database errors pass through unchanged.
+    Database errors are Django's, on either database.
     """
     fields = [field for field in model._meta.local_concrete_fields if field.name not in leave_out]
     count = 0
@@ -93,7 +93,8 @@ def _write(model: type[models.Model], columns: Sequence[str], rows: Iterable[Seq
     table = connection.ops.quote_name(model._meta.db_table)
     names = ", ".join(map(connection.ops.quote_name, columns))
     tally = _Tally(rows)
-    with connection.cursor() as cursor:
+    # COPY goes past Django's own cursor: its errors are made Django's here.
+    with connection.wrap_database_errors, connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
                 write_row = copy.write_row
