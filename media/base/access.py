@@ -32,6 +32,7 @@ HEADS = frozenset({Role.HEAD})
 PERMISSIONS: dict[str, frozenset[Role]] = {
     "overview.read": EVERYBODY,
     "jobs.read": EVERYBODY,
+    "jobs.cancel": CONSERVATORS,
     "register.read": EVERYBODY,
     "register.write": CONSERVATORS,
     "exhibitions.write": CONSERVATORS,

@@ -33,6 +33,10 @@ from dataclasses import dataclass, field
 
 DRIVERS = ("joints", "joint_length_cm", "fill_area_cm2", "paint_area_cm2", "sherds")
 SKILLS = ("examine", "solvent", "join", "fill", "retouch", "photograph", "mount")
+SKILL_WORDS = {
+    "examine": "examine", "solvent": "work with solvents", "join": "take down and join", "fill": "fill and shape",
+    "retouch": "retouch", "photograph": "photograph", "mount": "make mounts",
+}  # fmt: skip
 RESOURCES = ("fume_hood", "photography_bench", "none")
 KINDS = (
     "photograph", "examine", "test", "secure", "reduce_overpaint", "take_down", "clean_edges", "dry_fit",

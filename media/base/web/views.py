@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import uuid
+from urllib.parse import urlencode
 
 from django.contrib.auth.views import LoginView
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
 from media.base import jobs
-from media.base.access import SignedIn, open_to_all, permitted
+from media.base.access import SignedIn, may, open_to_all, permitted
+from media.base.errors import NotThere
 from media.base.models import Job
 from media.base.pages import page_or_part
 
@@ -28,13 +33,46 @@ def alive(request: HttpRequest) -> HttpResponse:
 @require_GET
 @permitted("jobs.read")
 def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
-    """One job's progress; its panel asks again every second until the job has ended."""
-    row = get_object_or_404(Job.objects.select_related("asked_by"), pk=pk)
-    return page_or_part(request, "media/job.html", "panel", {"job": row})
+    """One job's progress; its panel asks again every second until the job has ended.
+
+    ``?then=/path/`` names the page that shows what the job found.
+    """
+    row, then = _job(pk), _then(request)
+    context = {
+        "job": row,
+        "job_href": _href("base:job", pk, then),
+        "cancel_href": _href("base:cancel_job", pk, then) if _may_cancel(request, row) else "",
+        "then_href": then,
+    }
+    return page_or_part(request, "media/job.html", "panel", context)
 
 
 @require_POST
 @permitted("jobs.read")
 def cancel_job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
+    """Ask a job to end: whoever asked for it may, and whoever runs the work of others."""
+    if not _may_cancel(request, _job(pk)):
+        raise PermissionDenied
     jobs.cancel(pk)
-    return redirect("base:job", pk=pk)
+    return redirect(_href("base:job", pk, _then(request)))
+
+
+def _job(pk: uuid.UUID) -> Job:
+    row = Job.objects.select_related("asked_by").filter(pk=pk).first()
+    if row is None:
+        raise NotThere("This job does not exist any more. What it made is shown where it was asked for.")
+    return row
+
+
+def _may_cancel(request: SignedIn, row: Job) -> bool:
+    return row.asked_by_id == request.user.pk or may(request.user, "jobs.cancel")
+
+
+def _then(request: HttpRequest) -> str:
+    """A page of our own to go on to; nothing for any other address."""
+    then = request.GET.get("then", "")
+    return then if then.startswith("/") and url_has_allowed_host_and_scheme(then, allowed_hosts=None) else ""
+
+
+def _href(route: str, pk: uuid.UUID, then: str) -> str:
+    return reverse(route, args=[pk]) + (f"?{urlencode({'then': then})}" if then else "")

@@ -12,16 +12,21 @@ from treatments.forecast.db.models import Forecast
 @job("treatments.forecast.run")
 def run_forecast(work: Work, *, forecast_id: str) -> None:
     """Simulate one forecast. Interrupted, it begins anew: it is short, and the seed makes it the same."""
-    row = Forecast.objects.select_related("exhibition").get(pk=forecast_id)
+    row = Forecast.objects.select_related("exhibition", "asked_by").get(pk=forecast_id)
+    if row.finished_at is None:
+        _simulate(work, row)
+    work.finish({"forecast": str(row.pk), "chances": row.chances})
+
+
+def _simulate(work: Work, row: Forecast) -> None:
+    counted = work.row.done  # of an attempt that was interrupted
     work.say("Simulating the weeks to opening day", total=row.trials)
-    counted = 0
 
     def progress(done: int) -> None:
         nonlocal counted
-        with work.step(done=done - counted):
+        with work.step(done=done - counted):  # a step back where the earlier attempt had come further
             counted = done
 
     made = services.make_forecast(row, progress=progress)
-    with work.step(saying="Writing it down"):
+    with work.step(saying="The forecast is ready"):
         services.keep_forecast(made, at=timezone.now())
-    work.finish({"forecast": str(row.pk), "chances": row.chances})

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -15,22 +16,23 @@ from numpy.typing import NDArray
 
 from media.base import bulk, events, jobs
 from media.base.errors import FettleError
-from media.base.models import Job, User
+from media.base.models import Job, JobState, User
 from survey.register.db.models import Exhibition, Use
 from survey.register.db.selectors import current_exhibition
 from treatments.forecast import results
 from treatments.forecast.db.models import Forecast, ObjectForecast
-from treatments.forecast.db.selectors import MOUNTED, Work, gather_work, nobody_works
+from treatments.forecast.db.selectors import MOUNTED, Work, days_ahead, gather_work, nobody_works
 from treatments.forecast.dispatch import PHOTO_LATE
 from treatments.forecast.noise import Noise
 from treatments.forecast.simulate import simulate
-from treatments.hours.db.selectors import Experience, experience
-from treatments.hours.estimate import total_hours
+from treatments.hours.db.selectors import Experience, experience, hours_needed
+from treatments.options.steps import SKILL_WORDS
 from treatments.planning.calendar import WEEK, end_of_day, moment_of
 from treatments.planning.db.selectors import bench_hours, missing_skills
 from treatments.planning.greedy import greedy_plan
 
-TRIALS = 2_000
+TRIALS, MOST_TRIALS = 2_000, 200_000
+MOST_SEED = 2**31 - 1
 QUANTILES = (0.1, 0.5, 0.9)
 CAUSES = {
     "hood": "a fume hood is taken",
@@ -38,24 +40,44 @@ CAUSES = {
     results.MORE_HOURS: "the work takes longer than estimated",
     results.DATES_ONLY: "waits for adhesive and filler, and its dates",
 }
+NO_ROOM = {
+    "too_long": "need a sitting longer than any shift",
+    "date_past": "can no longer be ready in time",
+    "no_time": "cannot be ready in time even if nothing else were done",
+    "no_room": "cannot be fitted in before their dates beside more urgent work",
+}
+PLACE_WORDS = {"hood": "fume hood", "bench": "photography bench"}
 
 
 @transaction.atomic
 def start_forecast(
-    *, by: User | None, at: datetime, exhibition: Exhibition | None = None, seed: int | None = None
+    *,
+    by: User | None,
+    at: datetime,
+    exhibition: Exhibition | None = None,
+    trials: int = TRIALS,
+    seed: int | None = None,
 ) -> tuple[Forecast, Job]:
-    """Ask for a forecast; it goes on as a job. Refused in words where there is nothing to forecast."""
-    exhibition = exhibition or current_exhibition()
+    """Ask for a forecast; it goes on as a job. Refused in words where there is nothing to forecast.
+
+    Asked for again while the same one is being made, that one is given back.
+    """
+    if not 1 <= trials <= MOST_TRIALS:
+        raise FettleError(f"Trials must be a whole number from 1 to {MOST_TRIALS}.")
+    if seed is not None and not 0 <= seed <= MOST_SEED:
+        raise FettleError(f"A seed must be a whole number from 0 to {MOST_SEED}.")
+    day = timezone.localdate(at)
+    exhibition = exhibition or current_exhibition(day)
     if exhibition is None:
         raise FettleError("There is no exhibition to forecast. Add one with its opening day and a checklist first.")
-    if not exhibition.milestones.filter(kind="opening").exists():
-        raise FettleError(f"{exhibition} has no opening day yet. Set its dates first.")
+    days_ahead(exhibition, day)
     if nobody_works():
         raise FettleError("Nobody is recorded at the bench. Add staff with their weekly hours first.")
-    day = timezone.localdate(at)
+    seed = day.toordinal() if seed is None else seed
+    if going := _going(exhibition, trials, seed):
+        return going
     row = Forecast.objects.create(
-        exhibition=exhibition, as_of=day, seed=day.toordinal() if seed is None else seed, trials=TRIALS,
-        made_at=at, asked_by=by,
+        exhibition=exhibition, as_of=day, seed=seed, trials=trials, made_at=at, asked_by=by
     )  # fmt: skip
     job = jobs.enqueue("treatments.forecast.run", by=by, title=f"Forecast for {exhibition}", forecast_id=str(row.pk))
     row.job = job
@@ -64,16 +86,24 @@ def start_forecast(
     return row, job
 
 
+def _going(exhibition: Exhibition, trials: int, seed: int) -> tuple[Forecast, Job] | None:
+    """The same forecast, asked for before and not begun or not ended yet."""
+    # The exhibition's row is locked, so that a button pressed twice asks once.
+    Exhibition.objects.select_for_update().filter(pk=exhibition.pk).first()
+    same = Forecast.objects.filter(exhibition=exhibition, trials=trials, seed=seed, finished_at=None)
+    going = same.filter(job__state__in=[JobState.QUEUED, JobState.RUNNING], job__cancel_asked=False)
+    row = going.select_related("job").first()
+    return (row, row.job) if row and row.job else None
+
+
 def make_forecast(row: Forecast, *, progress: Callable[[int], None]) -> dict[str, Any]:
     """Simulate and fill the row in; the caller writes it. ``progress`` gets the trials done so far."""
     local = timezone.localtime(row.made_at).replace(tzinfo=None)
     work, known = gather_work(row.exhibition, local), experience()
     noise = Noise(team_median=known.factor, team_sigma=min(known.log_sigma, 1.0))
     outcome = simulate(work.instance, work.planned, trials=row.trials, seed=row.seed, noise=noise, progress=progress)
-    ready = _ready(outcome, work)
-    _fill_in(row, work, known, ready, outcome)
-    rows = _object_rows(row, work, outcome)
-    return {"row": row, "objects": rows}
+    _fill_in(row, work, known, noise, outcome)
+    return {"row": row, "objects": _object_rows(row, work, outcome)}
 
 
 @transaction.atomic
@@ -88,67 +118,60 @@ def keep_forecast(made: dict[str, Any], *, at: datetime) -> Forecast:
     return row
 
 
-def _ready(outcome: results.Forecast, work: Work) -> dict[str, NDArray[np.bool_]]:
-    """Kind of milestone to whether all that is due by it is ready, in each trial."""
-    index = {UUID(name): column for column, name in enumerate(outcome.object_ids)}
-    trials = outcome.trials
-    found = {}
-    for kind, day in work.milestones.items():
-        if kind == "end":
-            continue
-        columns = [index[pk] for pk in _due_by(kind, work) if pk in index]
-        if kind == "photography":
-            late = (outcome.missed[:, columns] & PHOTO_LATE) > 0
-        else:
-            late = outcome.ready[:, columns] > end_of_day(day, work.monday)
-        found[kind] = np.asarray(~late.any(axis=1) if columns else np.ones(trials, dtype=np.bool_))
-    return found
-
-
-def _due_by(kind: str, work: Work) -> list[UUID]:
-    """Objects that must be ready for a milestone: all for photography and opening, else by how they are shown."""
-    wanted = {
-        "mount_making": lambda use: use in MOUNTED,
-        "case_closing": lambda use: use in {Use.CASE, Use.OPEN_MOUNT},
-    }.get(kind, lambda _: True)
-    return [pk for pk, entry in work.entries.items() if wanted(entry.use)]
-
-
-def _fill_in(
-    row: Forecast, work: Work, known: Experience, ready: dict[str, NDArray[np.bool_]], outcome: results.Forecast
-) -> None:
-    counted = [plan.counts for pk, plan in work.plans.items() if pk not in work.done and plan.counts.steps]
-    opening = end_of_day(work.milestones["opening"], work.monday)
-    row.hours_there = bench_hours(work.department, opening)
-    row.hours_needed = _needed([c.hours.low for c in counted], [c.hours.high for c in counted], known)
+def _fill_in(row: Forecast, work: Work, known: Experience, noise: Noise, outcome: results.Forecast) -> None:
+    needed = hours_needed(work.left, known)
+    row.hours_there = bench_hours(work.department, end_of_day(work.milestones["opening"], work.monday))
+    row.hours_needed = {"low": needed.low, "likely": needed.likely, "high": needed.high}
     first = greedy_plan(work.instance)
     row.weeks = _weeks(work, first)
-    row.chances = {kind: float(holds.mean()) for kind, holds in ready.items()}
-    all_dates = ~outcome.late.any(axis=1) if outcome.object_ids else np.ones(outcome.trials, dtype=np.bool_)
-    row.chance_all = float(all_dates.mean())
-    row.expected_late = outcome.late_mean if outcome.object_ids else 0.0
-    row.finish, row.curve = _finish(outcome, work)
+    row.chances = {kind: float(holds.mean()) for kind, holds in _ready(outcome, work).items()}
+    late = _late(outcome, work)
+    row.chance_all = float((~late.any(axis=1)).mean())
+    row.expected_late = float(late.sum(axis=1).mean())
+    row.finish, row.curve = _finish(outcome, work), _curve(outcome, work)
     row.notes = _notes(work, first)
     row.assumptions = {
         "jobs": known.reference.jobs,
         "factor": round(known.factor, 3),
-        "factor_sigma": round(known.log_sigma, 3),
+        "factor_sigma": round(noise.team_sigma, 3),
         "own_hours": known.reference.enough,
-        "step_sigma": 0.45,
+        "step_sigma": noise.sigma,
         "objects": len(work.entries),
         "with_work": len(work.instance["objects"]),
+        "done": len(work.done),
         "chosen": sum(plan.chosen is not None for plan in work.plans.values()),
         "order": "the next step that is ready, most urgent first; importance 4 and 5 jump ahead by three weeks",
     }
 
 
-def _needed(low: list[float], high: list[float], known: Experience) -> dict[str, float]:
-    """Hours of all levels: one in ten below, middle, one in ten above; the shared factor does not average out."""
-    if not low:
-        return {"low": 0.0, "likely": 0.0, "high": 0.0}
-    spread = float(np.sqrt(np.expm1(known.log_sigma**2)))
-    total = total_hours(low, high, factor=known.factor, shared_cv=spread)
-    return {name: float(total.quantile(q)) for name, q in zip(("low", "likely", "high"), QUANTILES, strict=True)}
+def _ready(outcome: results.Forecast, work: Work) -> dict[str, NDArray[np.bool_]]:
+    """Kind of milestone to whether all that is due by it is ready, in each trial."""
+    index = {UUID(name): column for column, name in enumerate(outcome.object_ids)}
+    found: dict[str, NDArray[np.bool_]] = {}
+    for kind, day in work.milestones.items():
+        if kind == "end":
+            continue
+        objects = [pk for pk in _due_by(kind, work) if pk in index]
+        late = outcome.ready[:, [index[pk] for pk in objects]] > end_of_day(day, work.monday)
+        if kind == "photography" and day >= work.today:
+            # What is needed later has only to be photographed by then; what is needed sooner is ready by then or not.
+            later = [place for place, pk in enumerate(objects) if work.due[pk] >= day]
+            columns = [index[objects[place]] for place in later]
+            late[:, later] = (outcome.missed[:, columns] & PHOTO_LATE) > 0
+        found[kind] = np.asarray(~late.any(axis=1))
+    return found
+
+
+def _due_by(kind: str, work: Work) -> list[UUID]:
+    """Objects that must be ready for a milestone: all for photography and opening, else by how they are shown."""
+    wanted = {"mount_making": MOUNTED, "case_closing": {Use.CASE, Use.OPEN_MOUNT}}.get(kind, set(Use))
+    return [pk for pk, entry in work.entries.items() if entry.use in wanted]
+
+
+def _late(outcome: results.Forecast, work: Work) -> NDArray[np.bool_]:
+    """[trials, objects]: whether an object misses a date of its own; one whose day has passed has missed it."""
+    passed = np.array([UUID(name) in work.overdue for name in outcome.object_ids], dtype=np.bool_)
+    return outcome.late | passed
 
 
 def _weeks(work: Work, plan: dict[str, Any]) -> list[dict[str, Any]]:
@@ -167,49 +190,74 @@ def _weeks(work: Work, plan: dict[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def _finish(outcome: results.Forecast, work: Work) -> tuple[dict[str, str | None], list[list[Any]]]:
-    """10, 50 and 90 % dates of the last object, and the chance that everything is ready by the end of each week."""
-    if not outcome.object_ids:
-        return {f"{q:.0%}"[:-1]: None for q in QUANTILES}, []
-    last = outcome.ready.max(axis=1)
-    dates = outcome.finish_weeks(QUANTILES)
-    finish = {f"{q:.0%}"[:-1]: _iso(dates[q], work.monday) for q in QUANTILES}
-    weeks = range(1, work.department.weeks + 9)
-    curve = [
+def _finish(outcome: results.Forecast, work: Work) -> dict[str, str | None]:
+    """10, 50 and 90 % dates of the last object; today where nothing is left to do, none where that is never."""
+    names = [f"{round(100 * q)}" for q in QUANTILES]
+    last = outcome.ready.max(axis=1, initial=0.0)
+    days = [_day(q, work) for q in np.quantile(last, QUANTILES, method="inverted_cdf")]
+    return {name: day.isoformat() if day else None for name, day in zip(names, days, strict=True)}
+
+
+def _curve(outcome: results.Forecast, work: Work) -> list[list[Any]]:
+    """Chance that everything is ready by the end of each week, to eight weeks past opening."""
+    last = outcome.ready.max(axis=1, initial=0.0)
+    return [
         [(work.monday + timedelta(days=7 * week - 1)).isoformat(), float((last <= week * WEEK).mean())]
-        for week in weeks
+        for week in range(1, work.department.weeks + 9)
     ]
-    return finish, curve
 
 
-def _iso(weeks: float | None, monday: date) -> str | None:
-    return None if weeks is None else moment_of(round(weeks * WEEK), monday).date().isoformat()
+def _day(quarter: float, work: Work) -> date | None:
+    """The day on which something is ready: at its midnight it still counts as that day. Nothing for never."""
+    if not np.isfinite(quarter):
+        return None
+    return max(work.today, moment_of(max(0, math.ceil(quarter) - 1), work.monday).date())
 
 
 def _notes(work: Work, plan: dict[str, Any]) -> list[str]:
     """What cannot be done at all, and what a first schedule cannot place, in words."""
-    numbers = {str(pk): entry.object_id for pk, entry in work.entries.items()}
-    needed = [s["skill"] for o in work.instance["objects"] for s in o["levels"][0]["steps"]]
-    notes = [f"Nobody at the bench can {skill}." for skill in missing_skills(work.department, needed)]
-    reasons = Counter(left["reason"] for left in plan["left_out"] if left["object"] in numbers)
-    notes += [
-        f"{count} {'object does' if count == 1 else 'objects do'} not fit into a first schedule: {reason}."
-        for reason, count in reasons.most_common(5)
+    notes = list(_lacking(work))
+    for code, count in Counter(left["code"] for left in plan["left_out"]).most_common():
+        if code in NO_ROOM:
+            notes.append(f"By a first schedule {_objects(count)} {NO_ROOM[code]}.")
+    if overdue := len(work.overdue):
+        notes.append(f"The day on which {_objects(overdue)} had to be ready has passed.")
+    past = [kind.replace("_", " ") for kind, day in work.milestones.items() if day < work.today]
+    return notes + [f"The date of {kind} has passed." for kind in past]
+
+
+def _lacking(work: Work) -> Sequence[str]:
+    """People, skills and benches that the work needs and that are not there before opening day."""
+    steps = [step for thing in work.instance["objects"] for step in thing["levels"][0]["steps"]]
+    if not steps:
+        return []
+    if not any(work.department.shifts):
+        return ["Nobody has hours at the bench before opening day: look at weeks, leave and days off of the staff."]
+    skills = missing_skills(work.department, {step["skill"] for step in steps})
+    counts = {"hood": work.department.hoods, "bench": work.department.benches}
+    places = [place for place in {step["resource"] for step in steps} - {None} if not counts[place]]
+    return [
+        *(
+            f"Nobody at the bench before opening day can {SKILL_WORDS[skill]}, and the work needs it."
+            for skill in skills
+        ),
+        *(f"There is no {PLACE_WORDS[place]}, and the work needs one." for place in sorted(places)),
     ]
-    past = [kind for kind, day in work.milestones.items() if day < work.monday]
-    return notes + [f"The date of {kind.replace('_', ' ')} has passed." for kind in past]
+
+
+def _objects(count: int) -> str:
+    return f"{count} object{'' if count == 1 else 's'}"
 
 
 def _object_rows(row: Forecast, work: Work, outcome: results.Forecast) -> list[ObjectForecast]:
-    late, causes = outcome.late_chance, outcome.causes_of_lateness()
+    late, causes = _late(outcome, work).mean(axis=0), outcome.causes_of_lateness()
     quantiles = outcome.ready_quantiles(QUANTILES) if outcome.object_ids else np.empty((3, 0))
     names = {str(person.id): name for person, name in zip(work.department.people, work.department.names, strict=True)}
     rows = []
     for column, name in enumerate(outcome.object_ids):
         pk = UUID(name)
         plan = work.plans[pk]
-        days = [_day(quantiles[turn, column], work.monday) for turn in range(3)]
-        worst = int(causes[column].argmax()) if late[column] > 0 else -1
+        low, middle, high = (_day(quantiles[turn, column], work) for turn in range(3))
         rows.append(
             ObjectForecast(
                 forecast=row,
@@ -218,18 +266,26 @@ def _object_rows(row: Forecast, work: Work, outcome: results.Forecast) -> list[O
                 hours=plan.counts.hours.likely,
                 need_by=work.due[pk],
                 late=float(late[column]),
-                ready_10=days[0],
-                ready_50=days[1],
-                ready_90=days[2],
-                cause=_cause(outcome.causes[worst], names) if worst >= 0 else "",
+                ready_10=low,
+                ready_50=middle,
+                ready_90=high,
+                cause=_cause(pk, work, outcome, causes[column], names),
             )
         )
     return rows
 
 
-def _day(quarter: float, monday: date) -> date | None:
-    return moment_of(int(quarter), monday).date() if np.isfinite(quarter) else None
-
-
-def _cause(code: str, names: dict[str, str]) -> str:
+def _cause(pk: UUID, work: Work, outcome: results.Forecast, shares: NDArray[np.float64], names: dict[str, str]) -> str:
+    """What most often keeps an object from being in time; nothing where it always is."""
+    if pk in work.overdue:
+        return "its day has passed"
+    if not shares.any():
+        return ""
+    if missing_skills(work.department, needed := _skills(pk, work)):
+        return f"nobody can {SKILL_WORDS[missing_skills(work.department, needed)[0]]}"
+    code = outcome.causes[int(shares.argmax())]
     return f"{names[code]} has no time earlier" if code in names else CAUSES.get(code, code)
+
+
+def _skills(pk: UUID, work: Work) -> set[str]:
+    return {step.skill for step in work.plans[pk].counts.steps}

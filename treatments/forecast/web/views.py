@@ -8,7 +8,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from media.base.access import SignedIn, may, permitted
+from media.base.errors import FettleError
 from media.base.pages import page_or_part
+from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from treatments.forecast.db import selectors, services
 
@@ -18,15 +20,29 @@ from treatments.forecast.db import selectors, services
 def forecast(request: SignedIn) -> HttpResponse:
     """The newest forecast of the exhibition being prepared, as a picture, with what is most likely late."""
     exhibition = current_exhibition(timezone.localdate())
-    shown = selectors.shown_forecast(exhibition)
+    job = selectors.newest_job(exhibition)
+    refusal = _refusal(exhibition)
     context = {
         "exhibition": exhibition,
-        "shown": shown,
+        "shown": selectors.shown_forecast(exhibition),
+        "job": job,
         "may_run": may(request.user, "forecast.run"),
-        "running": selectors.running_job(exhibition),
+        "may_stop": job is not None and (may(request.user, "jobs.cancel") or job.asked_by_id == request.user.pk),
+        "refusal": refusal,
         "nobody": selectors.nobody_works(),
     }
     return render(request, "treatments/forecast/forecast.html", context)
+
+
+def _refusal(exhibition: Exhibition | None) -> str:
+    """Why nothing can be forecast for its dates; empty where something can."""
+    if exhibition is None:
+        return ""
+    try:
+        selectors.days_ahead(exhibition, timezone.localdate())
+    except FettleError as error:
+        return error.message
+    return ""
 
 
 @require_GET

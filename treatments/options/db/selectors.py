@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from uuid import UUID
 
+from django.db.models import Count
+
+from media.base.errors import Clash
+from media.base.models import User
 from survey.condition.db.selectors import ObjectDrivers
 from survey.register.db.models import Exhibition
 from treatments.options.db.models import ChosenLevel, LevelTable
@@ -18,16 +24,17 @@ def newest_table() -> LevelTable | None:
 
 
 def table_in_use() -> StepTable:
-    """The department's levels, read once per version. Raises ``DoesNotExist`` before defaults are adopted."""
-    row = LevelTable.objects.order_by("-number").only("number").first()
+    """The department's levels, parsed once per version. Raises ``Clash`` before any are adopted."""
+    row = LevelTable.objects.order_by("-number").only("number", "adopted_at").first()
     if row is None:
-        raise LevelTable.DoesNotExist("no table of levels is adopted: run manage.py defaults")
-    return _parsed(row.number)
+        raise Clash("No levels of treatment are in force yet. Put the shipped ones in place: manage.py defaults")
+    return _parsed(row.number, row.adopted_at)
 
 
 @lru_cache(maxsize=8)
-def _parsed(number: int) -> StepTable:
-    return parse_table(LevelTable.objects.get(number=number).body)
+def _parsed(number: int, adopted_at: datetime) -> StepTable:
+    # The time tells a version from its namesake in a database that was emptied and filled again.
+    return parse_table(LevelTable.objects.get(number=number, adopted_at=adopted_at).body)
 
 
 def chosen_levels(exhibition: Exhibition, objects: Collection[UUID] | None = None) -> dict[UUID, ChosenLevel]:
@@ -36,6 +43,25 @@ def chosen_levels(exhibition: Exhibition, objects: Collection[UUID] | None = Non
     if objects is not None:
         rows = rows.filter(object__in=objects)
     return {row.object_id: row for row in rows}
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """Suggestions that one person accepted at one moment and that still stand."""
+
+    at: datetime
+    by: User | None
+    count: int
+
+
+def last_accepted(exhibition: Exhibition) -> Accepted | None:
+    """The newest acceptance of several suggestions of which at least one still stands. Two queries at most."""
+    standing = ChosenLevel.objects.filter(exhibition=exhibition, replaced_at=None).order_by()
+    several = standing.values("at", "by").annotate(count=Count("pk")).filter(count__gt=1).order_by("-at").first()
+    if several is None:
+        return None
+    by = User.objects.filter(pk=several["by"]).first() if several["by"] else None
+    return Accepted(several["at"], by, several["count"])
 
 
 def steps_of(level: LevelRates, drivers: ObjectDrivers | None, table: StepTable) -> tuple[StepHours, ...]:

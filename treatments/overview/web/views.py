@@ -17,9 +17,11 @@ from treatments.overview.db import selectors
 @permitted("overview.read")
 def today(request: SignedIn) -> HttpResponse:
     day = timezone.localdate()
-    return render(
-        request, "treatments/overview/today.html", {"today": selectors.today(request.user.pk, day), "day": day}
+    shown = selectors.today(request.user, day)
+    first, beside = (
+        [f"treatments/overview/today/{name}.html" for name in names] for names in (shown.first, shown.beside)
     )
+    return render(request, "treatments/overview/today.html", {"today": shown, "first": first, "beside": beside})
 
 
 @require_GET

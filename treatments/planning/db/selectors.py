@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from treatments.planning.calendar import QUARTERS, WEEK, Person, Shift, hours_until, shifts_of
-from treatments.planning.db.models import Holiday, StaffMember, Workplace
+from treatments.options.steps import SKILL_WORDS
+from treatments.planning.calendar import WEEK, Person, Shift, hours_until, shifts_of
+from treatments.planning.db.models import Holiday, Leave, StaffMember, Workplace
 
 
 @dataclass(frozen=True)
@@ -77,15 +78,33 @@ def department(monday: date, weeks: int, *, not_before: int = 0) -> Department:
     return Department(monday, weeks, people, names, shifts, places["hood"], places["bench"])
 
 
-def paid_and_bench_hours(member: StaffMember) -> tuple[float, float]:
-    """Hours of a week without leave: paid, and at the bench."""
+@dataclass(frozen=True)
+class StaffLine:
+    """A person as the list shows them: hours of a week without leave, skills in words, leave that is not over.
+
+    ``here`` is false for somebody who has left or has not begun.
+    """
+
+    member: StaffMember
+    paid: float
+    bench: float
+    skills: list[str]
+    leave: list[Leave]
+    here: bool
+
+
+def staff_line(member: StaffMember, today: date) -> StaffLine:
+    """One person of ``staff_members``; no query."""
     paid = sum(float(hours) for _, hours in member.week)
-    return paid, paid * member.bench_share
-
-
-def quarters(hours: float) -> int:
-    """Hours as quarter-hours, at least one."""
-    return max(1, round(hours * QUARTERS))
+    began = member.works_from is None or member.works_from <= today
+    return StaffLine(
+        member,
+        paid,
+        paid * member.bench_share,
+        [SKILL_WORDS[code] for code in member.skills if code in SKILL_WORDS],
+        sorted((leave for leave in member.leave.all() if leave.last >= today), key=lambda leave: leave.first),
+        began and (member.works_to is None or member.works_to >= today),
+    )
 
 
 def bench_hours(department_: Department, upto: int) -> float:
@@ -93,7 +112,12 @@ def bench_hours(department_: Department, upto: int) -> float:
     return sum(hours_until(shifts, upto) for shifts in department_.shifts)
 
 
-def missing_skills(department_: Department, needed: Sequence[str]) -> list[str]:
-    """Skills that work needs and nobody has."""
-    there = {skill for person in department_.people for skill in person.skills}
+def missing_skills(department_: Department, needed: Collection[str]) -> list[str]:
+    """Skills that work needs and that nobody has who is there at all in these weeks."""
+    there = {
+        skill
+        for person, shifts in zip(department_.people, department_.shifts, strict=True)
+        if shifts
+        for skill in person.skills
+    }
     return sorted(set(needed) - there)

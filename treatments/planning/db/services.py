@@ -15,6 +15,7 @@ from treatments.options.steps import SKILLS
 from treatments.planning.db.models import Holiday, Leave, StaffMember, Workplace
 
 FIELDS = ("name", "skills", "week", "bench_share", "works_from", "works_to")
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def member(pk: uuid.UUID) -> StaffMember:
@@ -33,17 +34,22 @@ def save_member(row: StaffMember, values: dict[str, Any], *, by: User | None, at
     for name in FIELDS:
         if name in values:
             setattr(row, name, values[name])
-    unknown = sorted(set(row.skills) - set(SKILLS))
-    if unknown:
-        raise FettleError(f"There is no skill called {unknown[0]}. Choose from {', '.join(SKILLS)}.")
-    _check_week(row)
-    row.save()
+    _check(row)
     became = {name: getattr(row, name) for name in FIELDS}
+    if was == became:
+        return row
+    row.save()
     events.record(row, "added to the staff" if new else "changed", by=by, at=at, was=was, became=became)
     return row
 
 
-def _check_week(row: StaffMember) -> None:
+def _check(row: StaffMember) -> None:
+    if unknown := sorted(set(row.skills) - set(SKILLS)):
+        raise FettleError(f"There is no skill called {unknown[0]}. Choose from {', '.join(SKILLS)}.")
+    if not 0 < row.bench_share <= 1:
+        raise FettleError("The share of paid time at the bench must lie above 0 and at most 100 %.")
+    if row.works_from and row.works_to and row.works_to < row.works_from:
+        raise FettleError("The last day at work must not be before the first.")
     if len(row.week) != 7:
         raise FettleError("A week has seven days: give a start and hours for each, 0 hours for a day off.")
     try:
@@ -53,9 +59,6 @@ def _check_week(row: StaffMember) -> None:
     for name, (start, hours) in zip(DAYS, pairs, strict=True):
         if not (0 <= start < 24 and 0 <= hours <= 24 - start):
             raise FettleError(f"{name}: work must start and end within the day.")
-
-
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 @transaction.atomic
@@ -79,7 +82,8 @@ def remove_leave(row: StaffMember, pk: int, *, by: User | None, at: datetime) ->
     found = row.leave.filter(pk=pk).first()
     if found is None:
         raise NotThere("This leave was taken out already.")
-    events.record(row, "leave taken out", by=by, at=at, was={"first": found.first, "last": found.last})
+    was = {"first": found.first, "last": found.last, "why": found.why}
+    events.record(row, "leave taken out", by=by, at=at, was=was)
     found.delete()
 
 
@@ -103,9 +107,9 @@ def remove_holiday(pk: int, *, by: User | None, at: datetime) -> None:
 
 @transaction.atomic
 def set_workplaces(counts: dict[str, int], *, by: User | None, at: datetime) -> None:
-    """How many fume hoods and photography benches there are."""
+    """How many fume hoods and photography benches there are; one of each until somebody says."""
     for kind, count in counts.items():
-        row, _ = Workplace.objects.get_or_create(kind=kind, defaults={"count": count})
+        row, _ = Workplace.objects.select_for_update().get_or_create(kind=kind, defaults={"count": 1})
         if row.count != count:
             was, row.count = row.count, count
             row.save(update_fields=["count"])

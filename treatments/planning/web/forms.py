@@ -6,14 +6,11 @@ from typing import Any
 
 from django import forms
 
-from treatments.options.steps import SKILLS
+from treatments.options.steps import SKILL_WORDS, SKILLS
 from treatments.planning.db.models import StaffMember
 from treatments.planning.db.services import DAYS
 
-SKILL_WORDS = {
-    "examine": "Examine", "solvent": "Work with solvents", "join": "Take down and join", "fill": "Fill and shape",
-    "retouch": "Retouch", "photograph": "Photograph", "mount": "Make mounts",
-}  # fmt: skip
+LONGEST_DAY = 16.0
 
 
 class DayInput(forms.DateInput):
@@ -28,7 +25,9 @@ class MemberForm(forms.Form):
 
     name = forms.CharField(max_length=120, label="Name")
     skills = forms.MultipleChoiceField(
-        choices=[(code, SKILL_WORDS[code]) for code in SKILLS], widget=forms.CheckboxSelectMultiple, label="Skills"
+        choices=[(code, SKILL_WORDS[code].capitalize()) for code in SKILLS],
+        label="Skills",
+        widget=forms.CheckboxSelectMultiple,
     )
     bench_share = forms.IntegerField(
         min_value=5, max_value=100, initial=65, label="Share of paid time at the bench, %",
@@ -45,7 +44,7 @@ class MemberForm(forms.Form):
                 min_value=0, max_value=23.75, required=False, initial=start, label=f"{day}: from"
             )
             self.fields[f"hours{number}"] = forms.FloatField(
-                min_value=0, max_value=16, required=False, initial=hours, label=f"{day}: hours"
+                min_value=0, max_value=LONGEST_DAY, required=False, initial=hours, label=f"{day}: hours"
             )
 
     @classmethod
@@ -65,6 +64,10 @@ class MemberForm(forms.Form):
         first, last = cleaned.get("works_from"), cleaned.get("works_to")
         if first and last and last < first:
             self.add_error("works_to", "The last day must not be before the first.")
+        for n, day in enumerate(DAYS):
+            start, hours = cleaned.get(f"start{n}") or 0.0, cleaned.get(f"hours{n}") or 0.0
+            if start + hours > 24:
+                self.add_error(f"hours{n}", f"{day} would end after midnight.")
         return cleaned
 
     def values(self) -> dict[str, Any]:
@@ -79,6 +82,13 @@ class LeaveForm(forms.Form):
     first = forms.DateField(widget=DayInput, label="First day away")
     last = forms.DateField(widget=DayInput, label="Last day away")
     why = forms.CharField(max_length=120, required=False, label="Why")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        first, last = cleaned.get("first"), cleaned.get("last")
+        if first and last and last < first:
+            self.add_error("last", "The last day must not be before the first.")
+        return cleaned
 
 
 class HolidayForm(forms.Form):

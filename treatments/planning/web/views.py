@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import timedelta
+from http import HTTPStatus
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -16,7 +17,7 @@ from treatments.planning.db import selectors, services
 from treatments.planning.db.models import StaffMember
 from treatments.planning.web.forms import BenchForm, HolidayForm, LeaveForm, MemberForm
 
-BAD = 422
+BAD = HTTPStatus.UNPROCESSABLE_ENTITY
 
 
 @require_GET
@@ -31,13 +32,11 @@ def _staff_page(
 ) -> HttpResponse:
     today = timezone.localdate()
     members = selectors.staff_members()
-    lines = [
-        (row, *selectors.paid_and_bench_hours(row), [leave for leave in row.leave.all() if leave.last >= today])
-        for row in members
-    ]
+    lines = [selectors.staff_line(row, today) for row in members]
     context = {
         "lines": lines,
-        "hours": sum(line[2] for line in lines),
+        "today": today,
+        "hours": sum(line.bench for line in lines if line.here),
         "holidays": selectors.holidays(today, today + timedelta(days=730)),
         "benches": benches or BenchForm(initial=selectors.workplaces()),
         "holiday": holiday or HolidayForm(),
@@ -49,14 +48,15 @@ def _staff_page(
 @require_http_methods(["GET", "POST"])
 @permitted("staff.write")
 def member_new(request: SignedIn) -> HttpResponse:
-    return _member(request, StaffMember(), MemberForm(request.POST or None))
+    return _member(request, StaffMember(), MemberForm(request.POST if request.method == "POST" else None))
 
 
 @require_http_methods(["GET", "POST"])
 @permitted("staff.write")
 def member_edit(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     row = services.member(pk)
-    return _member(request, row, MemberForm(request.POST, member=row) if request.POST else MemberForm.of(row))
+    posted = request.method == "POST"
+    return _member(request, row, MemberForm(request.POST, member=row) if posted else MemberForm.of(row))
 
 
 def _member(request: SignedIn, row: StaffMember, form: MemberForm) -> HttpResponse:
@@ -78,6 +78,7 @@ def member_remove(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         return redirect("planning:staff")
     context = {
         "question": f"Take {row.name} off the staff list?",
+        "action": "Take off the list",
         "consequences": [
             "Their hours no longer count in forecasts.",
             "Their leave is forgotten.",

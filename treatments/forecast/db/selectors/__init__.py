@@ -1,0 +1,24 @@
+"""All reading of forecasts: the work that they simulate, and what came out."""
+
+from treatments.forecast.db.selectors.shown import (
+    ShownForecast,
+    late_page,
+    latest_forecast,
+    newest_job,
+    nobody_works,
+    shown_forecast,
+)
+from treatments.forecast.db.selectors.work import MOUNTED, Work, days_ahead, gather_work
+
+__all__ = [
+    "MOUNTED",
+    "ShownForecast",
+    "Work",
+    "days_ahead",
+    "gather_work",
+    "late_page",
+    "latest_forecast",
+    "newest_job",
+    "nobody_works",
+    "shown_forecast",
+]
