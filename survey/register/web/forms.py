@@ -67,7 +67,7 @@ class ObjectForm(forms.ModelForm):
         help_texts = {
             "number": "",
             "body": "",
-            "date_earliest": "Before the common era: a minus sign",
+            "date_earliest": "",
             "date_latest": "",
             "significance": "1 little to 5 outstanding",
             "restriction": "Evidence to be kept, agreement needed before treatment: in words",
@@ -78,6 +78,11 @@ class ObjectForm(forms.ModelForm):
             "credit_line": forms.TextInput,
             "significance": forms.Select(choices=[("", "Not said"), *((n, str(n)) for n in range(1, 6))]),
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        body = self.fields["body"]
+        body.choices = [("", "Not known"), *body.choices[1:]]  # type: ignore[attr-defined]  # a choice field has them
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or {}

@@ -14,6 +14,12 @@ from media.base.errors import NotThere
 from media.base.pages import Page, keyset
 from survey.register.db.models import ChecklistEntry, Exhibition, Milestone, MilestoneKind, Use
 
+USED = {
+    Use.OPEN_MOUNT.value: "on open mounts",
+    Use.CASE.value: "in a case",
+    Use.HANDLED.value: "handled",
+    Use.TRAVELS.value: "travelling",
+}
 IN_ORDER = tuple(MilestoneKind.values)
 
 
@@ -130,4 +136,4 @@ def use_counts(exhibition: Exhibition) -> list[tuple[str, int]]:
     """How the objects will be used, in words, with their numbers. One query."""
     entries = exhibition.entries.filter(removed_at=None).order_by().values_list("use")
     counts = dict(entries.annotate(number=Count("pk")))
-    return [(str(use.label), counts[use.value]) for use in Use if use.value in counts]
+    return [(words, counts[use]) for use, words in USED.items() if use in counts]

@@ -19,7 +19,8 @@ from survey.register.fields import FIELDS
 from survey.register.matching import header_fingerprint
 
 SAID = "register_said"
-VALUE_LABELS: Mapping[str, str] = {field.value: field.label for field in FIELDS}
+UNITS = {"length": " (mm)", "weight": " (kg)"}
+VALUE_LABELS: Mapping[str, str] = {field.value: field.label + UNITS.get(field.kind, "") for field in FIELDS}
 MODEL_NAMES: Mapping[str, str] = {field.value: field.value for field in FIELDS} | {"accession_number": "number"}
 """Names of the values that an import decides to the attributes of an object that hold them."""
 

@@ -64,6 +64,11 @@ def objects_list(wanted: Wanted, *, after: str | None, size: int = 50) -> Page[O
     return keyset(find_objects(wanted), order=["number_key"], after=after, size=size)
 
 
+def count_up_to(wanted: Wanted, most: int) -> int:
+    """How many objects fit; ``most`` + 1 where there are more, since counting all of a large register is slow."""
+    return find_objects(wanted).order_by()[: most + 1].count()
+
+
 def moves_of(thing: Object) -> list[ObjectMove]:
     """Where an object has stood, the newest move first."""
     return list(thing.moves.select_related("from_place", "to_place", "by").order_by("-at", "-pk"))

@@ -23,6 +23,8 @@ from survey.register.db.services import objects as services
 from survey.register.web.forms import MoveForm, ObjectForm, PlaceChoice, WithdrawForm
 from survey.register.web.sheets import as_csv, as_xlsx
 
+COUNTED = 10_000
+
 
 @require_GET
 @permitted("register.read")
@@ -37,6 +39,8 @@ def objects(request: SignedIn) -> HttpResponse:
             "may_write": may(request.user, "register.write"),
             "any": Object.objects.exists() if not context["page"].rows else True,
             "query": request.GET.urlencode(),
+            "count": selectors.count_up_to(wanted, COUNTED),
+            "counted": COUNTED,
         }
     return page_or_part(request, "survey/register/objects.html", "rows", context)
 
