@@ -15,7 +15,7 @@ from survey.condition.db.models import Assessment, Joint
 from survey.condition.db.selectors import standing
 from survey.register.db.models import ChecklistEntry, Exhibition
 from survey.risk.db.models import Band, ObjectRisk, RiskRun
-from survey.risk.db.selectors.ranking import Wanted, found, in_run, listed_in
+from survey.risk.db.selectors.ranking import Wanted, found, in_run
 
 LIKELY = 1 / 3  # a chance above it is counted in the answer
 BINS = 20
@@ -36,15 +36,14 @@ class Answer:
 
 
 def answer(run: RiskRun) -> Answer:
-    """What the ranking comes to. Two queries."""
-    on_list = Q(on_list=True)
+    """What the ranking comes to. Three queries."""
     not_lifted = Q(band=Band.DO_NOT_LIFT)
-    counts = in_run(run).annotate(on_list=Exists(listed_in(run))).aggregate(
-        scored=Count("pk"),
-        do_not_lift=Count("pk", filter=not_lifted),
-        listed_scored=Count("pk", filter=on_list),
-        listed_do_not_lift=Count("pk", filter=on_list & not_lifted),
-        listed_likely=Count("pk", filter=on_list & Q(before_opening__gt=LIKELY)),
+    counts = in_run(run).aggregate(scored=Count("pk"), do_not_lift=Count("pk", filter=not_lifted))
+    on_list = ChecklistEntry.objects.filter(exhibition=run.exhibition, removed_at=None).values("object")
+    listed = in_run(run).filter(object__in=on_list).aggregate(
+        listed_scored=Count("pk"),
+        listed_do_not_lift=Count("pk", filter=not_lifted),
+        listed_likely=Count("pk", filter=Q(before_opening__gt=LIKELY)),
     )  # fmt: skip
     entries = ChecklistEntry.objects.filter(
         exhibition=run.exhibition, removed_at=None, object__withdrawn_at=None
@@ -56,7 +55,7 @@ def answer(run: RiskRun) -> Answer:
             & ~Exists(standing().filter(object=OuterRef("object_id"))),
         ),
     )
-    return Answer(**counts, **entries)
+    return Answer(**counts, **listed, **entries)
 
 
 @dataclass(frozen=True)
