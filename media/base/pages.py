@@ -15,14 +15,15 @@ from django.utils.cache import patch_vary_headers
 from media.base.errors import BadCursor
 
 M = TypeVar("M", bound=Model)
+R = TypeVar("R")
 SALT = "fettle.page"
 
 
 @dataclass(frozen=True)
-class Page(Generic[M]):
+class Page(Generic[R]):
     """Some rows of a list and the cursor to the next; no count of all, which would cost more than the page."""
 
-    rows: Sequence[M]
+    rows: Sequence[R]
     next: str | None
 
 

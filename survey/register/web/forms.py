@@ -143,7 +143,7 @@ class ExhibitionForm(forms.ModelForm):
         return {kind: self.cleaned_data.get(kind) for kind in IN_ORDER}
 
 
-HINTS = {
+HINTS: dict[str, str] = {
     MilestoneKind.PHOTOGRAPHY: "Objects must look finished by then",
     MilestoneKind.MOUNT_MAKING: "Objects must bear handling by then",
     MilestoneKind.CASE_CLOSING: "Objects must be ready by then",

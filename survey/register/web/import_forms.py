@@ -52,8 +52,8 @@ class MatchingForm(forms.Form):
     )
     keep_words = forms.CharField(max_length=500, required=False, label="Words, apart by commas")
 
-    def __init__(self, reading: Reading, *args: Any, options: dict[str, Any], source: str, **kwargs: Any) -> None:
-        super().__init__(*args, initial=_initial(reading, options, source), **kwargs)
+    def __init__(self, reading: Reading, data: Any = None, *, options: dict[str, Any], source: str) -> None:
+        super().__init__(data, initial=_initial(reading, options, source))
         headings = [(name, name) for name in reading.table.header]
         self.fields["keep_column"].choices = [("", "any column: take all rows"), *headings]  # type: ignore[attr-defined]  # a choice field has them
         for field in FIELDS:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, F, Min, Q, QuerySet
+from django.db.models import Count, Q
 from django.utils import timezone
 
 from media.base.errors import NotThere
@@ -41,12 +41,16 @@ def the_exhibition(pk: uuid.UUID) -> Exhibition:
     return found
 
 
-def open_exhibitions() -> QuerySet[Exhibition]:
-    """Exhibitions still prepared for, each with ``opening`` (none where not set), the next opening first."""
-    opening = Min("milestones__date", filter=Q(milestones__kind=MilestoneKind.OPENING))
-    return (
-        Exhibition.objects.filter(closed_at=None).annotate(opening=opening).order_by(F("opening").asc(nulls_last=True))
+def open_exhibitions() -> list[Exhibition]:
+    """Exhibitions still prepared for, the earliest opening first, those without one last. Two queries."""
+    openings = _openings()
+    return sorted(
+        Exhibition.objects.filter(closed_at=None), key=lambda each: (openings.get(each.pk, date.max), each.name)
     )
+
+
+def _openings() -> dict[uuid.UUID, date]:
+    return dict(Milestone.objects.filter(kind=MilestoneKind.OPENING).values_list("exhibition_id", "date"))
 
 
 def current_exhibition(today: date | None = None) -> Exhibition | None:
@@ -55,9 +59,9 @@ def current_exhibition(today: date | None = None) -> Exhibition | None:
     If all openings are past, the latest of them; one without an opening day only if there is no other.
     """
     today = today or timezone.localdate()
-    found = list(open_exhibitions().order_by("opening", "name"))
-    dated = [exhibition for exhibition in found if exhibition.opening]
-    coming = [exhibition for exhibition in dated if exhibition.opening >= today]
+    found, openings = open_exhibitions(), _openings()
+    dated = [each for each in found if each.pk in openings]
+    coming = [each for each in dated if openings[each.pk] >= today]
     if coming:
         return coming[0]
     return dated[-1] if dated else next(iter(found), None)
@@ -82,18 +86,20 @@ def entry_map(exhibition: Exhibition) -> dict[uuid.UUID, ChecklistEntry]:
 
 
 def exhibition_lines(*, closed: bool, today: date) -> list[ExhibitionLine]:
-    """All exhibitions, open or closed, the next opening first. Two queries."""
-    opening = Min("milestones__date", filter=Q(milestones__kind=MilestoneKind.OPENING))
-    found = Exhibition.objects.filter(closed_at__isnull=not closed).annotate(opening=opening)
-    order = F("opening").desc(nulls_last=True) if closed else F("opening").asc(nulls_last=True)
+    """All exhibitions, open or closed: the next opening first, of the closed the latest. Three queries."""
+    openings = _openings()
     counted = ChecklistEntry.objects.filter(removed_at=None).order_by().values_list("exhibition")
     counts = dict(counted.annotate(number=Count("pk")))
-    return [
-        ExhibitionLine(
-            each, each.opening, counts.get(each.pk, 0), (each.opening - today).days if each.opening else None
-        )
-        for each in found.order_by(order, "name")
-    ]
+    found = sorted(
+        Exhibition.objects.filter(closed_at__isnull=not closed),
+        key=lambda each: (openings.get(each.pk, date.min if closed else date.max), each.name),
+        reverse=closed,
+    )
+    return [_line(each, openings.get(each.pk), counts.get(each.pk, 0), today) for each in found]
+
+
+def _line(exhibition: Exhibition, opening: date | None, objects: int, today: date) -> ExhibitionLine:
+    return ExhibitionLine(exhibition, opening, objects, (opening - today).days if opening else None)
 
 
 def the_entry(pk: int) -> ChecklistEntry:

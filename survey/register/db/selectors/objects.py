@@ -38,7 +38,8 @@ def the_object(pk: uuid.UUID) -> Object:
 
 def same_number(number: str, *, apart_from: uuid.UUID | None = None) -> Object | None:
     """The object that carries this number, in whatever spacing; also one that has left the register."""
-    return Object.objects.filter(number_key=number_key(number)).exclude(pk=apart_from).first()
+    found = Object.objects.filter(number_key=number_key(number))
+    return (found.exclude(pk=apart_from) if apart_from else found).first()
 
 
 def find_objects(wanted: Wanted) -> QuerySet[Object]:

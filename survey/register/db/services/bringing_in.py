@@ -6,7 +6,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -36,7 +36,8 @@ def bring_in(work: Work, batch: RegisterImport, *, by: User | None, at: datetime
     work.say("Writing the objects", total=todo.count())
     shape = _values_named(batch)
     raw = todo.annotate(text=Cast("fields", TextField())).values_list("line", "verdict", "number", "object_id", "text")
-    while rows := list(raw.filter(line__gt=int(work.cursor or 0))[:BATCH]):
+    # Rows to be applied have an object's key, though the column may be empty for others.
+    while rows := cast(list[Stored], list(raw.filter(line__gt=int(work.cursor or 0))[:BATCH])):
         with work.step(cursor=str(rows[-1][0]), done=len(rows)):
             _write(batch, rows, shape, by=by, at=at)
     with work.step(saying="Brought in"):

@@ -154,7 +154,9 @@ def apply_list(exhibition: Exhibition, text: str, *, by: User | None, at: dateti
     _open(Exhibition.objects.select_for_update().get(pk=exhibition.pk))
     planned = plan_list(exhibition, text)
     entries = {entry.object_id: entry for entry in exhibition.entries.all()}
-    new, old, changes = [], [], []
+    new: list[ChecklistEntry] = []
+    old: list[ChecklistEntry] = []
+    changes: list[tuple[ChecklistEntry, str, dict[str, Any] | None]] = []
     for each in planned:
         if each.object is None or each.did not in {"new", "back", "changed"}:
             continue

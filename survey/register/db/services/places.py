@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import ProtectedError, Value
@@ -70,7 +69,15 @@ def edit_place(place: Place, *, name: str, kind: str, climate: str = "", by: Use
         return place
     place.save(update_fields=["name", "kind", "climate"])
     _settle([place], place.parent)
-    events.record(place, "changed", by=by, at=at, **_differing(was, became))
+    changed = [name for name in became if was[name] != became[name]]
+    events.record(
+        place,
+        "changed",
+        by=by,
+        at=at,
+        was={name: was[name] for name in changed},
+        became={name: became[name] for name in changed},
+    )
     return Place.objects.get(pk=place.pk)
 
 
@@ -198,8 +205,3 @@ def _settle(roots: Sequence[Place], parent: Place | None) -> None:
     # Paths are unique and change places with each other: first all out of the way, then to where they belong.
     Place.objects.filter(pk__in=[place.pk for place in below]).update(path=Concat(Value("~"), "path"))
     Place.objects.bulk_update(below, ["path", "full_name"], batch_size=300)
-
-
-def _differing(was: dict[str, Any], became: dict[str, Any]) -> dict[str, dict[str, Any]]:
-    names = [name for name in became if was[name] != became[name]]
-    return {"was": {name: was[name] for name in names}, "became": {name: became[name] for name in names}}

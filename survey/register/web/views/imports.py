@@ -108,7 +108,7 @@ def import_match(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 
 def _context(request: SignedIn, batch: RegisterImport) -> dict[str, Any]:
     may_write = may(request.user, "register.write")
-    context = {"batch": batch, "job": batch.job, "may_write": may_write}
+    context: dict[str, Any] = {"batch": batch, "job": batch.job, "may_write": may_write}
     if batch.job:
         context["job_href"] = f"{reverse('base:job', args=[batch.job.pk])}?then=refresh"
         context["cancel_href"] = reverse("base:cancel_job", args=[batch.job.pk]) if may_write else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse, StreamingHttpResponse
@@ -31,13 +32,14 @@ COUNTED = 10_000
 def objects(request: SignedIn) -> HttpResponse:
     """The register with its search and filters."""
     wanted = _wanted(request)
-    context = {"page": selectors.objects_list(wanted, after=request.GET.get("after")), "wanted": wanted}
+    page = selectors.objects_list(wanted, after=request.GET.get("after"))
+    context: dict[str, Any] = {"page": page, "wanted": wanted}
     if not request.htmx:
         context |= {
             "places": place_selectors.places_page(after=None, size=500).rows,
-            "exhibitions": list(exhibition_selectors.open_exhibitions()),
+            "exhibitions": exhibition_selectors.open_exhibitions(),
             "may_write": may(request.user, "register.write"),
-            "any": Object.objects.exists() if not context["page"].rows else True,
+            "any": Object.objects.exists() if not page.rows else True,
             "query": request.GET.urlencode(),
             "count": selectors.count_up_to(wanted, COUNTED),
             "counted": COUNTED,
