@@ -46,7 +46,7 @@ def test_what_must_not_be_lifted_stands_first_whatever_its_loss(reader, run):
     scores.a_score(run, number("K 2"), chance=0.01, band="do_not_lift")
     page = reader.get(PAGE)
     assert shown(page) == ["K 2", "K 1"]
-    assert "1 object is not to be lifted" in text(page)
+    assert "1 object must not be lifted." in text(page)
 
 
 def test_the_order_follows_expected_loss_with_or_without_significance(reader, run):
@@ -73,7 +73,8 @@ def test_the_answer_counts_what_waits_and_what_nobody_has_surveyed(reader, run, 
     builders.an_assessment(sound)
     words = text(reader.get(PAGE))
     assert "Of the 4 on the checklist, 1 has a chance above a third" in words
-    assert "1 is not scored, because nobody has surveyed it yet" in words
+    assert "1 is not scored, because nobody has surveyed it yet. Scored on 2 March 2026." in words
+    assert "No object that is scored is barred from being lifted" in words
 
 
 def test_each_filter_keeps_what_it_says(reader, run, exhibition):
