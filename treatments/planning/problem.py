@@ -17,6 +17,7 @@ from treatments.planning.staffing import Staffing, read_staff
 
 DAY, WEEK = 96, 672
 RESOURCES = ("hood", "bench")
+MOST_LEVELS = 60
 LONGEST_WEEKS = 1_040  # twenty years: beyond it dates are surely mistyped
 
 Ints = NDArray[np.int64]
@@ -27,7 +28,8 @@ class Work(NamedTuple):
 
     Levels of object ``i`` are ``level_ptr[i]:level_ptr[i + 1]``, steps of level ``l`` ``step_ptr[l]:step_ptr[l + 1]``;
     ``pred_ptr`` and ``pred`` hold the steps that come before a step. ``latest`` is the last start of a step from which
-    all that follows it can still meet its dates, if nobody ever had to wait. ``owner`` is the object of a level.
+    all that follows it can still meet its dates, if nobody ever had to wait. ``head`` is likewise
+    the first start, release and what comes before considered. ``owner`` is the object of a level.
     """
 
     release: Ints
@@ -40,6 +42,7 @@ class Work(NamedTuple):
     resource: Ints
     q: Ints
     cure: Ints
+    head: Ints
     latest: Ints
     limit: Ints
     pred_ptr: Ints
@@ -157,7 +160,7 @@ class _Columns:
         self.level_ptr = [0]
         self.benefit: list[int] = []
         self.step_ptr = [0]
-        self.rows: list[tuple[int, int, int, int, int, int]] = []
+        self.rows: list[tuple[int, ...]] = []
         self.owner: list[int] = []
         self.pred_ptr = [0]
         self.pred: list[int] = []
@@ -167,7 +170,10 @@ class _Columns:
     def add_object(self, i: int, thing: Mapping[str, Any], name: str, dates: NDArray[np.int64]) -> None:
         self.release.append(whole(thing.get("release", 0), f"release of object {name}", low=-(10**7), high=10**7))
         self.mandatory.append(bool(thing.get("mandatory", False)))
-        for level in entries(thing, "levels", f"object {name}"):
+        levels = entries(thing, "levels", f"object {name}")
+        if len(levels) > MOST_LEVELS:
+            raise ValueError(f"levels of object {name} must be at most {MOST_LEVELS}")
+        for level in levels:
             self.benefit.append(whole(level.get("benefit", 0), f"benefit of object {name}", low=0, high=10**9))
             self.owner.append(i)
             self._add_steps(entries(level, "steps", f"a level of object {name}"), name, dates)
@@ -184,8 +190,12 @@ class _Columns:
             for p in preds[order[n]]:
                 m = place[p] - first
                 latest[m] = min(latest[m], latest[n] - own[m][2] - own[m][3])
+        head = [max(self.release[-1], 0)] * len(order)
         for n, s in enumerate(order):
-            self.rows.append((*own[n], latest[n]))
+            for p in preds[s]:
+                m = place[p] - first
+                head[n] = max(head[n], head[m] + own[m][2] + own[m][3])
+            self.rows.append((*own[n], latest[n], head[n]))
             self.pred.extend(place[p] for p in preds[s])
             self.pred_ptr.append(len(self.pred))
             self.step_ids.append(an_id(steps[s], f"step of object {name}"))
@@ -209,13 +219,13 @@ class _Columns:
         )
 
     def work(self) -> Work:
-        table = np.array(self.rows, np.int64).reshape(-1, 6)
-        skill, resource, q, cure, limit, latest = (np.ascontiguousarray(c) for c in table.T)
+        table = np.array(self.rows, np.int64).reshape(-1, 7)
+        skill, resource, q, cure, limit, latest, head = (np.ascontiguousarray(c) for c in table.T)
         gathered = (self.release, self.mandatory, self.level_ptr, self.owner, self.benefit, self.step_ptr)
         release, mandatory, level_ptr, owner, benefit, step_ptr = (np.array(c, np.int64) for c in gathered)
         preds = (np.array(self.pred_ptr, np.int64), np.array(self.pred, np.int64))
         of_objects = (release, mandatory, level_ptr, owner, benefit, step_ptr)
-        return Work(*of_objects, skill, resource, q, cure, latest, limit, *preds)
+        return Work(*of_objects, skill, resource, q, cure, head, latest, limit, *preds)
 
 
 def _in_order(steps: Sequence[Mapping[str, Any]], name: str) -> tuple[list[int], list[list[int]]]:
