@@ -6,11 +6,12 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import starmap
+from operator import itemgetter
 from typing import NamedTuple
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet, TextField
+from django.db.models.functions import Cast
 
 from survey.condition.db.models import AdhesiveEvidence, Answer, Assessment, Fill, Joint, JointSeen, Overpaint, Sign
 from survey.register.db.models import Object
@@ -26,8 +27,9 @@ def standing() -> QuerySet[Assessment]:
 
     A correction keeps the ``started_at`` of what it corrects, so that is the time of the look for both.
     """
-    corrected = Assessment.objects.filter(corrects=OuterRef("pk"), finished_at__isnull=False)
-    return Assessment.objects.filter(~Exists(corrected), finished_at__isnull=False)
+    # Not a correlated EXISTS: where hardly anything is corrected, SQLite would scan the table for every row.
+    corrections = Assessment.objects.filter(corrects__isnull=False, finished_at__isnull=False)
+    return Assessment.objects.filter(finished_at__isnull=False).exclude(pk__in=corrections.values("corrects_id"))
 
 
 class JointRow(NamedTuple):
@@ -88,50 +90,96 @@ class JointStates:
 
 
 def joint_states(objects: Objects | None = None) -> JointStates:
-    """All joints in place, with every standing look at them. Four queries.
+    """All joints in place, with every standing look at them. Five queries.
 
     ``objects`` narrows to some objects: a queryset, or a small collection of ids; None is the whole collection.
     """
+    keys = _Keys()
+    joints = _joints(objects, keys)
+    kept = {row.id for row in joints}
+    looks = _looks(objects, keys)
+    visits = [row for row in _visits(objects, looks, keys) if row.joint_id in kept]
+    return JointStates(joints, visits, _last_signs(objects, visits, keys), _evidence(objects, kept, keys))
+
+
+class _Keys(dict[str, UUID]):
+    """Keys as the database writes them to UUIDs, each made once: a million of them cost more than the queries."""
+
+    def __missing__(self, text: str) -> UUID:
+        made = self[text] = UUID(text)
+        return made
+
+
+def _text(name: str) -> Cast:
+    return Cast(name, TextField())
+
+
+def _joints(objects: Objects | None, keys: _Keys) -> list[JointRow]:
     joints = Joint.objects.filter(ended_at=None, restoration__object__withdrawn_at=None)
     if objects is not None:
         joints = joints.filter(restoration__object__in=objects)
     rows = joints.order_by("id").values_list(
-        "id", "restoration__object_id", "restoration_id", "restoration__workshop_id", "label", "part",
-        "length_mm", "wall_mm", "lever_mm", "held_mass_kg", "structural", "adhesive", "basis",
+        _text("id"), _text("restoration__object_id"), _text("restoration_id"), _text("restoration__workshop_id"),
+        "label", "part", "length_mm", "wall_mm", "lever_mm", "held_mass_kg", "structural", "adhesive", "basis",
         "restoration__year_earliest", "restoration__year_latest",
     )  # fmt: skip
-    visits = _visits(joints, narrowed=objects is not None)
-    evidence = AdhesiveEvidence.objects.order_by("joint_id", "at", "id")
-    if objects is not None:
-        evidence = evidence.filter(joint__in=joints)
-    wanted = list(starmap(JointRow, rows.iterator(CHUNK)))
-    kept = {row.id for row in wanted}
-    found = evidence.values_list("joint_id", "basis", "finding", "at").iterator(CHUNK)
-    return JointStates(
-        joints=wanted,
-        visits=[row for row in visits if row.joint_id in kept],
-        signs=_last_signs(joints, visits, narrowed=objects is not None),
-        evidence=[EvidenceRow(*row) for row in found if row[0] in kept],
+    return [
+        JointRow(keys[pk], keys[owner], keys[campaign], keys[shop] if shop else None, *rest)
+        for pk, owner, campaign, shop, *rest in rows.iterator(CHUNK)
+    ]
+
+
+class _Look(NamedTuple):
+    order: int
+    at: datetime
+    visit: str
+    surveyor_id: int
+
+
+def _looks(objects: Objects | None, keys: _Keys) -> dict[UUID, _Look]:
+    rows = standing() if objects is None else standing().filter(object__in=objects)
+    found = rows.order_by("started_at", "finished_at", "pk").values_list(
+        _text("pk"), "started_at", "visit", "surveyor_id"
     )
+    return {keys[pk]: _Look(order, *rest) for order, (pk, *rest) in enumerate(found.iterator(CHUNK))}
 
 
-def _visits(joints: QuerySet[Joint], *, narrowed: bool) -> list[VisitRow]:
-    seen = JointSeen.objects.filter(assessment__in=standing())
-    if narrowed:
-        seen = seen.filter(joint__in=joints)
-    rows = seen.order_by("joint_id", "assessment__started_at", "id").values_list(
-        "joint_id", "assessment__started_at", "stage", "answer", "assessment__visit", "assessment__surveyor_id",
-        "assessment_id",
-    )  # fmt: skip
-    return list(starmap(VisitRow, rows.iterator(CHUNK)))
+def _visits(objects: Objects | None, looks: dict[UUID, _Look], keys: _Keys) -> list[VisitRow]:
+    seen = JointSeen.objects.all() if objects is None else JointSeen.objects.filter(assessment__object__in=objects)
+    rows = seen.order_by("joint_id").values_list(_text("joint_id"), _text("assessment_id"), "stage", "answer")
+    found = []
+    for joint, assessment, stage, answer in rows.iterator(CHUNK):
+        look = looks.get(keys[assessment])
+        if look:
+            found.append((joint, look.order, keys[assessment], stage, answer, look))
+    found.sort(key=itemgetter(0, 1))
+    return [
+        VisitRow(keys[joint], look.at, stage, answer, look.visit, look.surveyor_id, assessment)
+        for joint, _, assessment, stage, answer, look in found
+    ]
 
 
-def _last_signs(joints: QuerySet[Joint], visits: list[VisitRow], *, narrowed: bool) -> list[SignRow]:
+def _last_signs(objects: Objects | None, visits: list[VisitRow], keys: _Keys) -> list[SignRow]:
     last = {row.joint_id: row.assessment_id for row in visits if row.stage is not None}
-    signs = Sign.objects.filter(answer=Answer.PRESENT)
-    signs = signs.filter(joint__in=joints) if narrowed else signs.filter(joint__isnull=False)
-    rows = signs.order_by("joint_id", "code").values_list("joint_id", "code", "extent_percent", "assessment_id")
-    return [SignRow(*row[:3]) for row in rows.iterator(CHUNK) if last.get(row[0]) == row[3]]
+    signs = Sign.objects.filter(answer=Answer.PRESENT, joint__isnull=False)
+    if objects is not None:
+        signs = signs.filter(assessment__object__in=objects)
+    rows = signs.order_by("joint_id", "code").values_list(
+        _text("joint_id"), _text("assessment_id"), "code", "extent_percent"
+    )
+    return [
+        SignRow(keys[joint], code, extent)
+        for joint, assessment, code, extent in rows.iterator(CHUNK)
+        if last.get(keys[joint]) == keys[assessment]
+    ]
+
+
+def _evidence(objects: Objects | None, kept: set[UUID], keys: _Keys) -> list[EvidenceRow]:
+    rows = AdhesiveEvidence.objects.order_by("joint_id", "at", "id")
+    if objects is not None:
+        rows = rows.filter(joint__restoration__object__in=objects)
+    found = rows.values_list(_text("joint_id"), "basis", "finding", "at").iterator(CHUNK)
+    return [EvidenceRow(keys[joint], *rest) for joint, *rest in found if keys[joint] in kept]
 
 
 @dataclass(frozen=True)
@@ -166,7 +214,7 @@ def drivers(objects: Objects) -> dict[UUID, ObjectDrivers]:
     """
     lengths: dict[UUID, list[tuple[float | None, bool]]] = defaultdict(list)
     joints = Joint.objects.filter(ended_at=None, restoration__object__in=objects)
-    stages = _last_stages(joints)
+    stages = _last_stages(objects)
     for pk, owner, length in joints.values_list("id", "restoration__object_id", "length_mm"):
         lengths[owner].append((length, (stages.get(pk) or 0) >= FAILING))
     fills, paint = _areas(Fill, objects), _areas(Overpaint, objects)
@@ -184,8 +232,9 @@ def drivers(objects: Objects) -> dict[UUID, ObjectDrivers]:
     return made
 
 
-def _last_stages(joints: QuerySet[Joint]) -> dict[UUID, int | None]:
-    seen = JointSeen.objects.filter(assessment__in=standing(), joint__in=joints, stage__isnull=False)
+def _last_stages(objects: Objects) -> dict[UUID, int | None]:
+    looks = standing().filter(object__in=objects)
+    seen = JointSeen.objects.filter(assessment__in=looks, stage__isnull=False)
     return dict(seen.order_by("assessment__started_at", "id").values_list("joint_id", "stage"))
 
 

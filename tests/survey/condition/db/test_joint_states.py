@@ -86,11 +86,11 @@ def test_some_objects_can_be_asked_for():
 
 
 @pytest.mark.parametrize("many", [1, 50])
-def test_the_states_of_all_joints_take_four_queries(many, django_assert_num_queries):
+def test_the_states_of_all_joints_take_five_queries(many, django_assert_num_queries):
     for _ in range(many):
         jar = an_object(joints=2)
         an_assessment(jar, stages=dict.fromkeys(joints_of(jar), 2))
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         joint_states()
     with django_assert_num_queries(5):
         drivers(Object.objects.all())
