@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.risk.adhesives import sound_strengths_pa, speeds
+from survey.risk.holding import HoldTable
 from survey.risk.inputs import Assumptions, JointInputs
-from survey.risk.load import failure_chance, utilisation
-from survey.risk.stages import OPEN, StagePrior, carried, stage_now
+from survey.risk.load import utilisation
+from survey.risk.passing import Way, passages
+from survey.risk.stages import OPEN, StagePrior
 
 
 @dataclass(frozen=True)
@@ -85,9 +87,9 @@ def score_joints(inputs: JointInputs, assumptions: Assumptions | None = None) ->
     Moves are judged at the stage the joint will have reached by the milestone, which is a little late for early moves.
     """
     chosen = assumptions or Assumptions()
-    pairs = _Pairs.of(inputs, chosen)
-    holds = pairs.holds(inputs, chosen)
-    results = [_under(prior, inputs, pairs, holds, chosen) for prior in chosen.priors]
+    way = Way.of(inputs, chosen)
+    holds = way.holds(scatter=chosen.scatter, shared=chosen.shared_scatter)
+    results = [_under(prior, way, holds) for prior in chosen.priors]
     now, opens, before, per_year = (np.stack(arrays) for arrays in zip(*results, strict=True))
     with np.errstate(invalid="ignore", divide="ignore"):
         gives = np.where(opens < 1.0, (before - opens) / (1.0 - opens), 0.0)
@@ -143,60 +145,34 @@ def unsure_ranks(before: NDArray[np.float64], *, share: float = 0.25) -> NDArray
     return np.asarray(ranks.max(axis=0) - ranks.min(axis=0) > share * max(1, before.shape[1]))
 
 
-@dataclass(frozen=True)
-class _Pairs:
-    """Each joint with each class it may be: rows [q], joint and class of each, and the speed of its clock."""
-
-    joint: NDArray[np.int64]
-    kind: NDArray[np.int64]
-    weight: NDArray[np.float64]
-    speed: NDArray[np.float64]
-
-    @classmethod
-    def of(cls, inputs: JointInputs, assumptions: Assumptions) -> "_Pairs":
-        joint, kind = np.nonzero(inputs.class_probabilities > 0)
-        speed = speeds(assumptions.adhesives)[kind] * inputs.rate_factor[joint]
-        return cls(joint, kind, inputs.class_probabilities[joint, kind], speed)
-
-    def holds(self, inputs: JointInputs, assumptions: Assumptions) -> NDArray[np.float64]:
-        """Chance [q, m, s] to hold through the moves before each milestone, in each stage but open."""
-        stress = inputs.load.peak_stress(assumptions.shocks.as_array())[self.joint]
-        sound = sound_strengths_pa(assumptions.adhesives)[self.kind]
-        left = sound[:, None] * np.asarray(assumptions.share_by_stage)[:OPEN]
-        used = utilisation(stress[:, None, None, :], left[:, None, :, None])
-        counts = inputs.moves[self.joint][:, :, None, :]
-        return 1.0 - failure_chance(used, counts, scatter=assumptions.scatter, shared=assumptions.shared_scatter)
-
-    def mixed(self, values: NDArray[np.float64], joints: int) -> NDArray[np.float64]:
-        """Values [q, ...] weighted into joints [j, ...]."""
-        total = np.zeros((joints, *values.shape[1:]))
-        np.add.at(total, self.joint, self.weight.reshape(-1, *[1] * (values.ndim - 1)) * values)
-        return np.clip(total, 0.0, 1.0)
+_TOGETHER = 4096  # joints taken through at once: what they need at a time stays small
 
 
 def _under(
-    prior: StagePrior, inputs: JointInputs, pairs: _Pairs, holds: NDArray[np.float64], assumptions: Assumptions
+    prior: StagePrior, way: Way, holds: HoldTable
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Stage today, chance open by itself, chance of either, and yearly rate, under one prior."""
-    which, clock, joints = pairs.joint, pairs.speed, inputs.object_index.size
-    now = stage_now(
-        prior.rates,
-        inputs.age_now[which] * clock,
-        inputs.visit_ago[which] * clock[:, None],
-        inputs.visit_stages[which],
-        misclassification=assumptions.misclassification,
-        age_trust=assumptions.age_trust,
-    )
-    pace = inputs.rate_per_year[which] * clock
-    opens, stands = np.empty(holds.shape[:2]), np.empty(holds.shape[:2])
-    for milestone in range(holds.shape[1]):
-        then = carried(now, prior.rates, inputs.years_ahead[which, milestone] * pace)
-        opens[:, milestone] = then[:, OPEN]
-        stands[:, milestone] = np.einsum("qs,qs->q", then[:, :OPEN], holds[:, milestone])
-    later = pairs.mixed(carried(now, prior.rates, assumptions.horizon_years * pace)[:, OPEN], joints)
-    at_once = pairs.mixed(now[:, OPEN], joints)
-    per_year = _yearly_rate(at_once, later, assumptions.horizon_years)
-    return pairs.mixed(now, joints), pairs.mixed(opens, joints), pairs.mixed(1.0 - stands, joints), per_year
+    joints, milestones = way.inputs.years_ahead.shape
+    now, opens, stands = np.zeros((joints, OPEN + 1)), np.zeros((joints, milestones)), np.zeros((joints, milestones))
+    later = np.zeros(joints)
+    for start in range(0, joints, _TOGETHER):
+        rows = slice(start, start + _TOGETHER)
+        shares = way.inputs.class_probabilities[rows]
+        which, kind = np.nonzero(shares > 0)
+        joint = which + start
+        clock = speeds(way.assumptions.adhesives)[kind] * way.inputs.rate_factor[joint]
+        made = passages(way, prior, holds, joint, kind, clock, np.zeros(1))
+        weight = shares[which, kind]
+        for values, mixed in ((made.now, now), (made.opens, opens), (made.stands[..., 0], stands), (made.later, later)):
+            mixed[rows] = _mixed(values, weight, which)
+    per_year = _yearly_rate(now[:, OPEN], later, way.assumptions.horizon_years)
+    return now, opens, 1.0 - stands, per_year
+
+
+def _mixed(values: NDArray[np.float64], weight: NDArray[np.float64], which: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Values [q, ...] of runs weighted into joints [j, ...]; the runs of a joint stand together."""
+    weighted = weight.reshape(-1, *[1] * (values.ndim - 1)) * values
+    return np.clip(np.add.reduceat(weighted, np.flatnonzero(np.diff(which, prepend=-1)), axis=0), 0.0, 1.0)
 
 
 def _yearly_rate(open_now: NDArray[np.float64], open_later: NDArray[np.float64], years: float) -> NDArray[np.float64]:

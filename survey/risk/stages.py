@@ -99,7 +99,7 @@ def _default_misclassification() -> NDArray[np.float64]:
 MISCLASSIFICATION: NDArray[np.float64] = _default_misclassification()  # expert default
 ANY_MISTAKE = 1e-3  # least chance that a stage is recorded one off, where surveyors are taken to make no mistakes
 AGE_TRUST = 0.5  # weight of age against no knowledge at the first look: published lives disagree by a factor of ten
-_AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is as likely
+AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is as likely
 
 
 def stage_now(
@@ -142,16 +142,16 @@ def stage_now(
     if speeds.ndim != 1 or speeds.size == 0:
         raise ValueError("rates must be one row, one rate for each stage that can be left")
     states = speeds.size + 1
-    now, ago, seen = _visits(age_now, visit_ago, visit_stages, states=states)
+    now, ago, seen = checked_visits(age_now, visit_ago, visit_stages, states=states)
     error = np.asarray(misclassification, dtype=np.float64)
     if error.shape != (states, states) or np.any(error < 0) or not np.allclose(error.sum(axis=1), 1.0):
         raise ValueError("misclassification must be square over the stages, with rows that sum to 1")
     if not 0 <= age_trust <= 1:
         raise ValueError("age_trust must lie between 0 and 1")
-    return _forward(speeds, now, ago, seen, _with_slips(error), age_trust)
+    return _forward(speeds, now, ago, seen, with_slips(error), age_trust)
 
 
-def _with_slips(error: NDArray[np.float64]) -> NDArray[np.float64]:
+def with_slips(error: NDArray[np.float64]) -> NDArray[np.float64]:
     """Mistakes of more than one stage made possible, each further stage as much rarer as the first.
 
     Then likelihood ratios never fall from stage to stage, so that a worse stage seen is never better news; a chance of
@@ -180,7 +180,7 @@ def _forward(
     first = np.max(np.where(looked, ago, 0.0), axis=1, initial=0.0)  # times of visits do not increase
     age_at_first = np.maximum(np.where(np.isnan(now), 0.0, now) - first, 0.0)
     sound = np.eye(error.shape[0])[np.zeros(now.size, dtype=np.int64)]
-    at_any_age = transition_matrix(rates, _AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)
+    at_any_age = transition_matrix(rates, AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0)
     by_age = np.where(np.isnan(now[:, None]), at_any_age, carried(sound, rates, age_at_first))
     belief = np.where(ever[:, None], age_trust * by_age + (1.0 - age_trust) / error.shape[0], by_age)
     reached = first
@@ -194,7 +194,7 @@ def _forward(
     return carried(belief, rates, reached)
 
 
-def _visits(
+def checked_visits(
     age_now: ArrayLike, visit_ago: ArrayLike, visit_stages: ArrayLike, *, states: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
     """Ages, times of visits and stages seen, checked; visits without a time or a stage become -1."""

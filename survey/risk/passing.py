@@ -1,0 +1,186 @@
+"""Joints taken through visits, years and moves: the loops behind every score, compiled.
+
+A *run* is one joint taken with one pace of its clock: the speed of the class its adhesive may be, times what makes
+the joint itself faster. A joint has as many runs as there are classes and frailties to weigh.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.risk.adhesives import sound_strengths_pa
+from survey.risk.carrying import STATES, ChainTable, carry
+from survey.risk.compiled import compiled
+from survey.risk.holding import HoldTable, look_up
+from survey.risk.inputs import Assumptions, JointInputs
+from survey.risk.stages import AGES_IF_UNKNOWN, OPEN, StagePrior, checked_visits, transition_matrix, with_slips
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Passages:
+    """Results of runs [q] before milestones [m], handled as ``handling`` [h].
+
+    Attributes
+    ----------
+    likelihood : [q], chance of what the visits saw
+    now : [q, 5], belief about the stage today
+    opens : [q, m], chance to be open by itself
+    stands : [q, m, h], chance to be closed still and to hold through the moves
+    later : [q], chance to be open by itself at the horizon
+    """
+
+    likelihood: Floats
+    now: Floats
+    opens: Floats
+    stands: Floats
+    later: Floats
+
+
+@dataclass(frozen=True)
+class Way:
+    """What runs have in common under one belief: visits checked, moves looked up, loads in logarithms.
+
+    ``log_load`` [j] is ln(stress at rest in Pa), ``log_strength`` [c] of the sound adhesives, ``log_share`` [4] what is
+    left of it in each stage but open; ``list_of`` [j, m] the row of ``holds`` for a joint's moves.
+    """
+
+    inputs: JointInputs
+    assumptions: Assumptions
+    seen: Whole
+    ago: Floats
+    log_load: Floats
+    log_strength: Floats
+    log_share: Floats
+    list_of: Whole
+    counts: Floats
+    error: Floats
+
+    @classmethod
+    def of(cls, inputs: JointInputs, assumptions: Assumptions) -> "Way":
+        """ValueError for visits out of order or stages out of range, named."""
+        _, ago, seen = checked_visits(inputs.age_now, inputs.visit_ago, inputs.visit_stages, states=STATES)
+        joints, milestones, kinds = inputs.moves.shape
+        counts, list_of = np.unique(inputs.moves.reshape(-1, kinds), axis=0, return_inverse=True)
+        with np.errstate(divide="ignore"):
+            log_load = np.log(inputs.load.peak_stress(np.ones(1))[:, 0])
+            log_share = np.log(np.asarray(assumptions.share_by_stage, dtype=np.float64)[:OPEN])
+        return cls(
+            inputs, assumptions, seen, np.where(seen >= 0, ago, 0.0), log_load,
+            np.log(sound_strengths_pa(assumptions.adhesives)), log_share,
+            list_of.reshape(joints, milestones).astype(np.int64), counts,
+            with_slips(np.asarray(assumptions.misclassification, dtype=np.float64)),
+        )  # fmt: skip
+
+    def holds(self, *, scatter: float, shared: float) -> HoldTable:
+        """Chances to give for every list of moves."""
+        shocks = self.assumptions.shocks.as_array()
+        return HoldTable.of(self.counts, shocks, scatter=scatter, shared=shared)
+
+    def longest(self, fastest: float) -> float:
+        """Equivalent years that a clock may run, at ``fastest`` times a joint's own pace."""
+        ahead = np.maximum(self.inputs.years_ahead.max(initial=0.0), self.assumptions.horizon_years)
+        past = np.nan_to_num(self.inputs.age_now).max(initial=0.0) + self.ago.max(initial=0.0)
+        return float(fastest * (past + ahead * self.inputs.rate_per_year.max(initial=0.0)) + 1.0)
+
+
+def passages(
+    way: Way, prior: StagePrior, holds: HoldTable, joint: Whole, kind: Whole, clock: Floats, handling: Floats
+) -> Passages:
+    """Take runs of ``joint`` [q] with class ``kind`` [q] and pace ``clock`` [q], >= 0, through visits and moves.
+
+    ``handling`` [h] is added to ln(stress): how this object happens to be handled, in logarithms.
+    """
+    table = ChainTable.of(prior.rates, way.longest(float(clock.max(initial=0.0))))
+    runs, milestones = joint.size, way.inputs.years_ahead.shape[1]
+    made = Passages(
+        np.empty(runs), np.empty((runs, STATES)), np.empty((runs, milestones)),
+        np.empty((runs, milestones, handling.size)), np.empty(runs),
+    )  # fmt: skip
+    _run_all(
+        joint, clock, way.log_load[joint] - way.log_strength[kind], way.inputs.age_now, way.ago, way.seen,
+        way.inputs.rate_per_year, way.inputs.years_ahead, way.list_of, way.assumptions.horizon_years,
+        table.rates, table.step, table.digits, way.error, at_any_age(prior), way.assumptions.age_trust,
+        way.log_share, handling, holds.first, holds.step, holds.gives, holds.slopes,
+        made.likelihood, made.now, made.opens, made.stands, made.later,
+    )  # fmt: skip
+    return made
+
+
+def at_any_age(prior: StagePrior) -> Floats:
+    """Belief [5] about a joint whose age is not known: any age up to a century is as likely."""
+    return np.asarray(transition_matrix(prior.rates, AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0))
+
+
+@compiled
+def look_back(
+    belief: Floats, age: float, ago: Floats, seen: Whole, clock: float, rates: Floats, step: float, digits: Floats,
+    error: Floats, any_age: Floats, age_trust: float,
+) -> float:  # fmt: skip
+    """Belief [5] about a joint today, from its making through its visits; returns the chance of what they saw."""
+    first, looked = 0.0, False
+    for visit in range(seen.size):
+        if seen[visit] >= 0:
+            first, looked = max(first, ago[visit]), True
+    unknown = age != age
+    for stage in range(STATES):
+        belief[stage] = any_age[stage] if unknown else 0.0
+    if not unknown:
+        belief[0] = 1.0
+        carry(belief, max(age * clock - first * clock, 0.0), rates, step, digits)
+    if looked:
+        for stage in range(STATES):
+            belief[stage] = age_trust * belief[stage] + (1.0 - age_trust) / STATES
+    reached, likelihood = first, 1.0
+    for visit in range(seen.size):
+        if seen[visit] < 0:
+            continue
+        carry(belief, (reached - ago[visit]) * clock, rates, step, digits)
+        total = 0.0
+        for stage in range(STATES):
+            belief[stage] *= error[stage, seen[visit]]
+            total += belief[stage]
+        for stage in range(STATES):
+            belief[stage] /= total
+        likelihood *= total
+        reached = ago[visit]
+    carry(belief, reached * clock, rates, step, digits)
+    return likelihood
+
+
+@compiled
+def _run_all(
+    joint: Whole, clock: Floats, log_use: Floats, age: Floats, ago: Floats, seen: Whole,
+    pace: Floats, ahead: Floats, list_of: Whole, horizon: float,
+    rates: Floats, step: float, digits: Floats, error: Floats, any_age: Floats, age_trust: float,
+    log_share: Floats, handling: Floats, first: float, spacing: float, gives: Floats, slopes: Floats,
+    likelihood: Floats, now: Floats, opens: Floats, stands: Floats, later: Floats,
+) -> None:  # fmt: skip
+    """One run after another: today's belief, then on to each milestone and to the horizon."""
+    for q in range(joint.size):
+        j = joint[q]
+        belief = now[q]
+        likelihood[q] = look_back(
+            belief, age[j], ago[j], seen[j], clock[q], rates, step, digits, error, any_age, age_trust
+        )
+        today = belief[0], belief[1], belief[2], belief[3], belief[4]
+        reached = 0.0
+        for m in range(ahead.shape[1]):
+            carry(belief, (ahead[j, m] - reached) * pace[j] * clock[q], rates, step, digits)
+            reached = ahead[j, m]
+            opens[q, m] = belief[4]
+            for h in range(handling.size):
+                total = 0.0
+                for stage in range(4):
+                    at = log_use[q] - log_share[stage] + handling[h]
+                    total += belief[stage] * (1.0 - look_up(list_of[j, m], at, first, spacing, gives, slopes))
+                stands[q, m, h] = total
+        for stage in range(STATES):
+            belief[stage] = today[stage]
+        carry(belief, horizon * pace[j] * clock[q], rates, step, digits)
+        later[q] = belief[4]
+        for stage in range(STATES):
+            belief[stage] = today[stage]
