@@ -36,10 +36,17 @@ def finish_assessment(assessment: Assessment, *, by: User | None, at: datetime) 
     assessment.finished_at = max(at, assessment.started_at)
     assessment.save(update_fields=["finished_at"])
     events.record(assessment, "finished", by=by, at=at, thread=str(assessment.object_id), became={"finished_at": at})
-    if assessment.found == Found.ELSEWHERE and assessment.place_found_id:
-        place = Place.objects.get(pk=assessment.place_found_id)
-        move_object(assessment.object, place, reason="Found there in a survey", by=by, at=at)
+    _move_if_found_elsewhere(assessment, by=by, at=at)
     if RESCORE in jobs.registered():
         title = f"Score {assessment.object.number} again"
         jobs.enqueue(RESCORE, by=by, title=title, objects=[str(assessment.object_id)])
     return assessment
+
+
+def _move_if_found_elsewhere(assessment: Assessment, *, by: User | None, at: datetime) -> None:
+    """Say in the register where the object stands; not again for a correction that only repeats it."""
+    place = assessment.place_found_id
+    said_before = assessment.corrects.place_found_id if assessment.corrects else None
+    if assessment.found == Found.ELSEWHERE and place and place != said_before:
+        found = Place.objects.get(pk=place)
+        move_object(assessment.object, found, reason="Found there in a survey", by=by, at=at)

@@ -374,6 +374,20 @@ def test_a_correction_of_an_old_look_does_not_hide_a_newer_one(me):
     assert selectors.latest_assessment(jar.pk) == newer
 
 
+def test_a_correction_does_not_move_the_object_back_to_where_it_was_found_then(me):
+    jar, then, since = an_object(), a_place(), a_place()
+    values = services.UNREMARKABLE | {"found": "elsewhere", "place_found": then}
+    old = services.answer(begun(me, jar), values, by=me, at=NOW)
+    old = services.finish_assessment(old, by=me, at=NOW)
+    jar.place = since
+    jar.save()
+    correction = services.correct_assessment(old, by=me, at=NOW)
+    services.answer(correction, {"damage": "fair"}, by=me, at=NOW)
+    services.finish_assessment(correction, by=me, at=NOW)
+    jar.refresh_from_db()
+    assert jar.place == since
+
+
 def test_freezing_has_the_object_scored_again(me, monkeypatch, django_capture_on_commit_callbacks):
     asked = []
     monkeypatch.setitem(jobs._registry, "survey.risk.rescore", lambda work, *, objects: asked.extend(objects))
