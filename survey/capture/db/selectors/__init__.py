@@ -1,0 +1,1 @@
+"""All reading of what tablets sent and what they take along."""
