@@ -181,7 +181,7 @@ def test_a_suggestion_that_no_longer_fits_stops_all_of_them(exhibition, fault):
     else:
         things[1].restriction = "Evidence of food: do not clean."
         things[1].save()
-    with pytest.raises(FettleError, match="nothing was chosen|needs your own word"):
+    with pytest.raises(FettleError, match=r"nothing was chosen|needs your own word"):
         services.accept_suggestions(exhibition, suggested(*things), by=None, at=NOW + timedelta(minutes=1))
     assert in_force(exhibition, things[0]) is None and in_force(exhibition, things[2]) is None
 
@@ -192,7 +192,7 @@ def test_the_shipped_levels_are_adopted_once(db):
 
 
 def test_pages_say_what_to_do_before_any_levels_are_in_force(db):
-    with pytest.raises(Clash, match="manage.py defaults"):
+    with pytest.raises(Clash, match=r"manage\.py defaults"):
         selectors.table_in_use()
 
 

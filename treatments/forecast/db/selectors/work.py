@@ -80,7 +80,8 @@ def gather_work(exhibition: Exhibition, now: datetime) -> Work:
     """
     milestones, monday = days_ahead(exhibition, now.date()), monday_of(now.date())
     entries, plans = entry_map(exhibition), object_plans(exhibition)
-    entries = {pk: entry for pk, entry in entries.items() if pk in plans}
+    # In the order in which they came onto the list: draws go by place, so what is added changes nobody else's.
+    entries = {pk: entry for pk, entry in sorted(entries.items(), key=lambda item: item[1].pk) if pk in plans}
     there = department(
         monday, weeks_up_to(milestones["opening"], monday), not_before=quarter_of(now, monday)
     )  # fmt: skip
