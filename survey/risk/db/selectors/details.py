@@ -135,10 +135,12 @@ def story(run: RiskRun, pk: UUID) -> Story:
 
 
 def _ahead(run: RiskRun, risk: ObjectRisk) -> list[Ahead]:
+    """In the order in which they follow each other: PostgreSQL gives stored keys back in an order of its own."""
     dates = milestones_of(run.exhibition) if run.exhibition else {}
+    days = {**dates, "year": run.as_of + timedelta(days=365)}
     words = dict(MilestoneKind.choices) | {"year": "A year ahead"}
-    dates["year"] = run.as_of + timedelta(days=365)
-    return [Ahead(words.get(kind, kind), dates.get(kind), chance) for kind, chance in risk.before_milestones.items()]
+    chances = risk.before_milestones
+    return [Ahead(word, days.get(kind), chances[kind]) for kind, word in words.items() if kind in chances]
 
 
 def _joints(run: RiskRun, pk: UUID) -> list[JointLine]:

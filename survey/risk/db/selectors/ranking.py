@@ -23,8 +23,8 @@ WORDS = 6
 
 
 def latest_run() -> RiskRun | None:
-    """The newest finished run, with its exhibition and parameters."""
-    runs = RiskRun.objects.filter(finished_at__isnull=False).select_related("exhibition", "parameters")
+    """The newest finished run, with its exhibition, parameters and job."""
+    runs = RiskRun.objects.filter(finished_at__isnull=False).select_related("exhibition", "parameters", "job")
     return runs.order_by("-finished_at").first()
 
 
