@@ -129,36 +129,123 @@ class LikelihoodTable:
         return np.array(rows).reshape(-1, len(CLASSES))
 
 
+# Kinds that answer one question, weakest first: the guess is made from date and hand, and what is seen of a joint
+# is read in the light of its period. Two of them agreeing is less than two findings.
+RELATED_KINDS: tuple[str, ...] = ("guess", "date", "look")
+RELATED_SHARE = 0.5  # of what a kind says that a stronger related kind has said already (expert default)
+
+
+def coded(evidence: Sequence[Mapping[str, str]], table: LikelihoodTable) -> NDArray[np.int64]:
+    """Outcomes as numbers [j, k] in the table's order of kinds; -1 where a kind was not sought or gave no answer.
+
+    ValueError for a kind or an outcome that the table does not know.
+    """
+    places = {
+        (code, outcome): (place, number)
+        for place, (code, kind) in enumerate(table.kinds.items())
+        for number, outcome in enumerate(kind.outcomes)
+    }
+    codes = np.full((len(evidence), len(table.kinds)), -1, dtype=np.int64)
+    for row, seen in enumerate(evidence):
+        for item in seen.items():
+            if item[1] == UNKNOWN and item[0] in table.kinds:
+                continue
+            if item not in places:
+                table.likelihoods(dict([item]))  # says what is wrong
+            place, codes_number = places[item]
+            codes[row, place] = codes_number
+    return codes
+
+
+def evidence_logs(
+    codes: NDArray[np.int64],
+    table: LikelihoodTable,
+    *,
+    dated: ArrayLike = False,
+    related: float = RELATED_SHARE,
+    weights: ArrayLike = 1.0,
+) -> NDArray[np.float64]:
+    """Log-likelihood [j, c] of each class from all that was found on each joint, related kinds not counted twice.
+
+    Parameters
+    ----------
+    codes : int [j, k], from ``coded``
+    dated : bool, array_like [j], whether a date counts as well; it is weighed apart (``date_weight``)
+    related : float, 0 to 1
+        Each of ``RELATED_KINDS`` is raised to the power ``(1 - related)`` once for every stronger one that was sought.
+    weights : array_like [j, k], powers of the likelihoods beside that
+
+    Notes
+    -----
+    Raising a likelihood to a power below one is the usual way to let dependent evidence count in part (a power
+    likelihood); the share is a judgement, not measured.
+    """
+    if not 0 <= related <= 1:
+        raise ValueError("related must lie between 0 and 1")
+    powers = np.broadcast_to(np.asarray(weights, dtype=np.float64), codes.shape) * _powers(codes, table, dated, related)
+    logs = np.zeros((codes.shape[0], len(CLASSES)))
+    for place, kind in enumerate(table.kinds.values()):
+        sought = codes[:, place] >= 0
+        logs[sought] += powers[sought, place, None] * np.log(kind.chances)[codes[sought, place]]
+    return logs
+
+
+def _powers(codes: NDArray[np.int64], table: LikelihoodTable, dated: ArrayLike, related: float) -> NDArray[np.float64]:
+    """Power [j, k] of each kind: less for each stronger related kind that was sought."""
+    powers, order = np.ones(codes.shape), list(table.kinds)
+    stronger = np.zeros(codes.shape[0])
+    for code in reversed(RELATED_KINDS):
+        if code == "date":
+            stronger += np.broadcast_to(np.asarray(dated), codes.shape[:1])
+        elif code in order:
+            powers[:, order.index(code)] = (1.0 - related) ** stronger
+            stronger += codes[:, order.index(code)] >= 0
+    return powers
+
+
+def date_weight(
+    codes: NDArray[np.int64], table: LikelihoodTable, *, related: float = RELATED_SHARE
+) -> NDArray[np.float64]:
+    """Power [j] of what a date says, beside the findings on each joint."""
+    stronger = RELATED_KINDS[RELATED_KINDS.index("date") + 1 :]
+    places = [place for place, code in enumerate(table.kinds) if code in stronger]
+    return np.asarray((1.0 - related) ** (codes[:, places] >= 0).sum(axis=1))
+
+
 def joint_posteriors(
     priors: ArrayLike,
     evidence: Sequence[Mapping[str, str]],
     *,
     table: LikelihoodTable,
     dates: ArrayLike | None = None,
+    related: float = RELATED_SHARE,
 ) -> NDArray[np.float64]:
-    """Class probabilities [j, c] of many joints.
+    """Class probabilities [j, c] of many joints, each for itself; for joints that share, see ``workshops``.
 
     Parameters
     ----------
     priors : array_like [j, c] or [c]
-        Prior of each joint: where one workshop's joints are known together, this is where that enters.
     evidence : sequence of j mappings, kind of evidence -> outcome
     table : LikelihoodTable
     dates : array_like [j, 2], optional
         Earliest and latest year of each joint; nan where not known.
+    related : float, 0 to 1, see ``evidence_logs``
     """
-    starts = np.broadcast_to(np.asarray(priors, dtype=np.float64), (len(evidence), len(CLASSES)))
-    in_use = np.full((len(evidence), len(CLASSES)), np.nan)
-    if dates is not None:
-        years = np.asarray(dates, dtype=np.float64)
-        if years.shape != (len(evidence), 2):
-            raise ValueError("dates must have an earliest and a latest year for each joint")
-        in_use = date_likelihood(years[:, 0], years[:, 1])
-    result = np.empty(starts.shape)
-    for index, seen in enumerate(evidence):
-        rows = np.vstack([table.likelihoods(seen), in_use[index][None, :]])
-        result[index] = posterior(starts[index], rows)
-    return result
+    joints = len(evidence)
+    starts = np.broadcast_to(np.asarray(priors, dtype=np.float64), (joints, len(CLASSES)))
+    years = np.full((joints, 2), np.nan) if dates is None else np.asarray(dates, dtype=np.float64)
+    if years.shape != (joints, 2):
+        raise ValueError("dates must have an earliest and a latest year for each joint")
+    kinds, which = np.unique(coded(evidence, table), axis=0, return_inverse=True)
+    spans, whose = np.unique(np.nan_to_num(years, nan=-np.inf), axis=0, return_inverse=True)
+    in_use = np.log(date_likelihood(*np.where(np.isinf(spans), np.nan, spans).T))[whose]
+    dated = ~np.isnan(in_use[:, 0])
+    cases, case = np.unique(np.stack([which.ravel(), dated], axis=1), axis=0, return_inverse=True)
+    found = evidence_logs(kinds[cases[:, 0]], table, dated=cases[:, 1] == 1, related=related)[case.ravel()]
+    said = date_weight(kinds, table, related=related)[which.ravel()]
+    logs = found + np.where(dated[:, None], said[:, None] * np.nan_to_num(in_use), 0.0)
+    with np.errstate(over="ignore"):
+        return posterior(starts, np.exp(logs - logs.max(axis=1, keepdims=True, initial=-np.inf))[:, None, :])
 
 
 # First, common from, common until, last year of use on ceramics. Cellulose nitrate: made from the 1870s; the choice

@@ -38,6 +38,8 @@ BASIS_WORDS: Mapping[str, str] = {
     "protein_test": "a spot test for protein",
     "record": "a written record",
     "ftir": "an infrared spectrum",
+    "restoration": "what was found on other joints of the same restoration",
+    "workshop": "what was found on other work of the same workshop and period",
 }
 
 RULE_WORDS: Mapping[str, str] = {
