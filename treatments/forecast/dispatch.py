@@ -37,6 +37,7 @@ class Tasks(NamedTuple):
     word_ptr: Ints
     person: Ints
     thing: Ints
+    thing_key: Ints
     key: Ints
     q: Floats
     cure: Floats
@@ -71,6 +72,8 @@ class Trial(NamedTuple):
     busy_until: Floats
     worst_wait: Floats
     overrun: Floats
+    factor: Floats
+    duty: Floats
 
 
 class Outcome(NamedTuple):
@@ -180,13 +183,13 @@ def pick(trial: Trial, tasks: Tasks, p: int, now: float, ahead: int) -> tuple[in
 
 
 @compiled
-def on_duty(roster: Roster, shift: int, first: int, since: float, now: float) -> float:
-    """Hours on duty between two times, the later inside ``shift``; counted back no further than needed."""
-    total = now - max(since, roster.start[shift])
-    while shift > first and roster.start[shift] > since:
+def duty_at(roster: Roster, shift: int, first: int, time: float) -> float:
+    """Hours on duty up to a time, looked for from ``shift`` backwards."""
+    while shift > first and roster.start[shift] > time:
         shift -= 1
-        total += max(0.0, roster.end[shift] - max(since, roster.start[shift]))
-    return total
+        if roster.end[shift] <= time:
+            return roster.before[shift + 1]
+    return roster.before[shift] + max(0.0, time - roster.start[shift])
 
 
 @compiled
@@ -196,7 +199,7 @@ def begin(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, task
     rank = task - tasks.list_ptr[p]
     trial.bits[tasks.word_ptr[p] + (rank >> 6)] &= ~(ONE << np.uint64(rank & 63))
     trial.taken[p] += 1
-    waited = on_duty(roster, trial.shift[p], roster.ptr[p], trial.ready[task], now) - tasks.waited[task]
+    waited = roster.before[trial.shift[p]] + now - roster.start[trial.shift[p]] - trial.duty[task] - tasks.waited[task]
     thing = tasks.thing[task]
     if waited > trial.worst_wait[thing]:
         trial.worst_wait[thing] = waited
@@ -223,7 +226,7 @@ def finish(tasks: Tasks, trial: Trial, out: Outcome, n: int, task: int, now: flo
 
 
 @compiled
-def put_off(tasks: Tasks, trial: Trial, p: int, task: int, now: float) -> None:
+def put_off(tasks: Tasks, roster: Roster, trial: Trial, p: int, task: int) -> None:
     """The shift ends: the step comes first next time; if another already does, this one goes back on the list."""
     if trial.resume[p] < 0:
         trial.resume[p] = task
@@ -231,7 +234,7 @@ def put_off(tasks: Tasks, trial: Trial, p: int, task: int, now: float) -> None:
     rank = task - tasks.list_ptr[p]
     trial.bits[tasks.word_ptr[p] + (rank >> 6)] |= ONE << np.uint64(rank & 63)
     trial.taken[p] -= 1
-    trial.ready[task] = now
+    trial.duty[task] = roster.before[trial.shift[p] + 1]
 
 
 @compiled
@@ -251,7 +254,9 @@ def step_forward(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: in
         return 0
     base = tasks.list_ptr[p]
     while trial.queued[p] > 0 and trial.queue_time[base] <= now:
-        rank = pop(trial, base, p) - base
+        ready = pop(trial, base, p)
+        trial.duty[ready] = duty_at(roster, shift, roster.ptr[p], trial.ready[ready])
+        rank = ready - base
         trial.bits[tasks.word_ptr[p] + (rank >> 6)] |= ONE << np.uint64(rank & 63)
     task, place, retry = pick(trial, tasks, p, now, ahead)
     if task < 0:
@@ -269,7 +274,7 @@ def step_forward(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: in
     if place >= 0:
         trial.busy_until[place] = end
     if trial.left[task] > HOUR_TOLERANCE:
-        put_off(tasks, trial, p, task, end)
+        put_off(tasks, roster, trial, p, task)
         return 0
     out.finished[n, p] = np.float32(end)
     finish(tasks, trial, out, n, task, end)
@@ -300,9 +305,10 @@ def set_up(
     trial.worst_wait[:] = BEHIND
     trial.overrun[:] = 0.0
     common = team[uniform_cell(seed, number, 0)]
+    for n in range(len(trial.factor)):
+        trial.factor[n] = common * thing[uniform_cell(seed, number, tasks.thing_key[n])]
     for task in range(len(tasks.q)):
-        own = thing[uniform_cell(seed, number, tasks.key[task] >> 20)]
-        factor = common * own * step[uniform_cell(seed, number, tasks.key[task])]
+        factor = trial.factor[tasks.thing[task]] * step[uniform_cell(seed, number, tasks.key[task])]
         trial.left[task] = tasks.q[task] * factor
         trial.overrun[tasks.thing[task]] += tasks.q[task] * (factor - 1.0)
         trial.refused[task] = False
@@ -373,6 +379,8 @@ def run_trials(
         np.empty(tasks.capacity.sum()),
         np.empty(things),
         np.empty(things),
+        np.empty(things),
+        np.empty(n),
     )
     for number in range(first, last):
         set_up(tasks, roster, trial, seed, number, step, thing, team)

@@ -15,11 +15,15 @@ MORE_WEEKS = (26, 520)
 
 
 class Roster(NamedTuple):
-    """Shifts of person ``p``: ``ptr[p]:ptr[p + 1]``. The last person has none: work that nobody can do is theirs."""
+    """Shifts of person ``p``: ``ptr[p]:ptr[p + 1]``. The last person has none: work that nobody can do is theirs.
+
+    ``before`` counts the time on duty, over all people in turn, before each shift, with one more entry at the end.
+    """
 
     ptr: Ints
     start: NDArray[np.float64]
     end: NDArray[np.float64]
+    before: NDArray[np.float64]
 
 
 def extended_roster(problem: Problem, quarters: int) -> Roster:
@@ -43,7 +47,8 @@ def extended_roster(problem: Problem, quarters: int) -> Roster:
     ]
     flat = np.concatenate((*shifts, np.zeros((0, 2), np.int64))).astype(float)
     ptr = np.cumsum([0, *(len(s) for s in shifts), 0], dtype=np.int64)
-    return Roster(ptr, np.ascontiguousarray(flat[:, 0]), np.ascontiguousarray(flat[:, 1]))
+    before = np.concatenate(([0.0], np.cumsum(flat[:, 1] - flat[:, 0])))
+    return Roster(ptr, np.ascontiguousarray(flat[:, 0]), np.ascontiguousarray(flat[:, 1]), before)
 
 
 def _usual_week(shifts: Ints, last_week: int) -> Ints:

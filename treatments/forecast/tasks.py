@@ -136,6 +136,7 @@ def lay_out(problem: Problem, planned: PlannedWork) -> Tasks:
         word_ptr,
         person,
         np.searchsorted(planned.objects, owner).astype(np.int64),
+        planned.objects + 1,
         (owner + 1) << 20 | (steps - work.step_ptr[level] + 1),
         work.q[steps].astype(float),
         work.cure[steps].astype(float),

@@ -22,8 +22,8 @@ def compiled(function: F, *, allocates: bool = False) -> F:
     Parameters
     ----------
     function : a function of arrays, numbers and named tuples of arrays
-    allocates : whether it makes arrays itself. One that does not is compiled without counting references: with tuples
-        of many arrays, counting took nine tenths of the time.
+    allocates : whether it makes arrays itself. One that does not is compiled without counting references, and into its
+        callers: with tuples of many arrays, counting took four fifths of the time, and of the rest passing them half.
 
     Notes
     -----
@@ -35,7 +35,7 @@ def compiled(function: F, *, allocates: bool = False) -> F:
     when two threads of a web server meet in them, or forbid it to fork.
     """
     function.__qualname__ += "_" + _fingerprint(Path(function.__code__.co_filename).parent)
-    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": allocates}
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": allocates, "forceinline": not allocates}
     try:
         return cast(F, numba.njit(cache=True, **options)(function))
     except RuntimeError:  # numba found no folder that it may write to

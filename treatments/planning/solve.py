@@ -26,7 +26,7 @@ LONGEST = 86_400.0
 FILLS = (0.85, 0.89, 0.82, 0.92)  # shares of all hours that the weekly programme may use; the best plan is gone on with
 FILL_SECONDS = 0.5  # one more fill is tried for each of these that a search is given
 SEARCHES = 2
-MOVES_PER_SECOND = 24_000  # planned per second of the limit, for 300 objects; a core does two to three times as many
+MOVES_PER_SECOND = 36_000  # planned per second of the limit, for 300 objects; a core does about three times as many
 CHUNK_SECONDS = 0.1
 PATIENCE = 1.5  # the clock ends a search at this multiple of its limit
 HOT, COLD = (20.0, 40.0), 2.0  # first and last warmth of the searches, at the mean price of a quarter-hour of 9
@@ -66,7 +66,7 @@ def solve_instance(
         "weeks", "staff" (id, skills, shifts), "hoods", "benches" and "objects" (id, release, dates, mandatory, levels
         of steps). Time is whole quarter-hours since Monday 00:00 of week 1.
     seconds : float, > 0
-        Time limit. It fixes the number of moves beforehand, for which about half of the time is needed; so the same
+        Time limit. It fixes the number of moves beforehand, for which about a third of the time is needed; so the same
         seed and limit give the same plan on any machine. Where this one is so busy that one and a half times the limit
         passes first, the search ends there: then, and only then, "cut_short" is true and plans can differ.
     progress : called now and then with the share done, the benefit so far and the bound (inf: not known yet); what it
