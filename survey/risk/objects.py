@@ -99,7 +99,7 @@ def score_joints(inputs: JointInputs, assumptions: Assumptions | None = None) ->
         gives=np.clip(gives, 0.0, 1.0),
         before=before,
         per_year=per_year,
-        worst_use=_use_as_seen(inputs, chosen),
+        worst_use=use_as_seen(inputs, chosen),
     )
 
 
@@ -131,7 +131,7 @@ def score_objects(inputs: JointInputs, joints: JointScores, assumptions: Assumpt
         middle=before[middle],
         high=before.max(axis=0),
         per_year=per_year,
-        worst_joint=_worst_joint(joints.before[middle], inputs),
+        worst_joint=worst_joints(joints.before[middle], inputs),
         rank_unsure=unsure_ranks(before),
     )
 
@@ -165,7 +165,7 @@ def _under(
         weight = shares[which, kind]
         for values, mixed in ((made.now, now), (made.opens, opens), (made.stands[..., 0], stands), (made.later, later)):
             mixed[rows] = _mixed(values, weight, which)
-    per_year = _yearly_rate(now[:, OPEN], later, way.assumptions.horizon_years)
+    per_year = yearly_rate(now[:, OPEN], later, way.assumptions.horizon_years)
     return now, opens, 1.0 - stands, per_year
 
 
@@ -175,7 +175,7 @@ def _mixed(values: NDArray[np.float64], weight: NDArray[np.float64], which: NDAr
     return np.clip(np.add.reduceat(weighted, np.flatnonzero(np.diff(which, prepend=-1)), axis=0), 0.0, 1.0)
 
 
-def _yearly_rate(open_now: NDArray[np.float64], open_later: NDArray[np.float64], years: float) -> NDArray[np.float64]:
+def yearly_rate(open_now: NDArray[np.float64], open_later: NDArray[np.float64], years: float) -> NDArray[np.float64]:
     """Constant rate that opens as many of the joints still closed over the horizon; what is open now is no rate."""
     closed_now, closed_later = np.maximum(1.0 - open_now, 1e-12), np.maximum(1.0 - open_later, 1e-12)
     return np.maximum(np.log(closed_now / closed_later), 0.0) / years
@@ -190,7 +190,7 @@ def _any_of(chances: NDArray[np.float64], inputs: JointInputs) -> NDArray[np.flo
     return -np.expm1(logs)
 
 
-def _worst_joint(chances: NDArray[np.float64], inputs: JointInputs) -> NDArray[np.int64]:
+def worst_joints(chances: NDArray[np.float64], inputs: JointInputs) -> NDArray[np.int64]:
     """Row [n, m] of the joint most likely to fail, the first of equals; -1 for an object without joints."""
     worst = np.full((inputs.object_count, chances.shape[1]), -1, dtype=np.int64)
     for milestone in range(chances.shape[1]):
@@ -205,7 +205,7 @@ def _middle_ranks(scores: NDArray[np.float64]) -> NDArray[np.float64]:
     return (np.searchsorted(ordered, scores, side="left") + np.searchsorted(ordered, scores, side="right") - 1) / 2.0
 
 
-def _use_as_seen(inputs: JointInputs, assumptions: Assumptions) -> NDArray[np.float64]:
+def use_as_seen(inputs: JointInputs, assumptions: Assumptions) -> NDArray[np.float64]:
     """Stress over strength [j, k] of the likeliest class at the stage last seen, taken as sound where none was."""
     stage = np.maximum(inputs.last_seen, 0)
     likeliest = inputs.class_probabilities.argmax(axis=1)

@@ -105,6 +105,7 @@ def passages(
         way.inputs.rate_per_year, way.inputs.years_ahead, way.list_of, way.assumptions.horizon_years,
         table.rates, table.step, table.digits, way.error, at_any_age(prior), way.assumptions.age_trust,
         way.log_share, handling, holds.first, holds.step, holds.gives, holds.slopes,
+        np.empty((milestones, handling.size, STATES - 1)),
         made.likelihood, made.now, made.opens, made.stands, made.later,
     )  # fmt: skip
     return made
@@ -157,7 +158,7 @@ def _run_all(
     pace: Floats, ahead: Floats, list_of: Whole, horizon: float,
     rates: Floats, step: float, digits: Floats, error: Floats, any_age: Floats, age_trust: float,
     log_share: Floats, handling: Floats, first: float, spacing: float, gives: Floats, slopes: Floats,
-    likelihood: Floats, now: Floats, opens: Floats, stands: Floats, later: Floats,
+    held: Floats, likelihood: Floats, now: Floats, opens: Floats, stands: Floats, later: Floats,
 ) -> None:  # fmt: skip
     """One run after another: today's belief, then on to each milestone and to the horizon."""
     for q in range(joint.size):
@@ -168,16 +169,21 @@ def _run_all(
         )
         today = belief[0], belief[1], belief[2], belief[3], belief[4]
         reached = 0.0
+        if q == 0 or j != joint[q - 1] or log_use[q] != log_use[q - 1]:  # runs that differ in pace alone hold alike
+            for m in range(ahead.shape[1]):
+                for h in range(handling.size):
+                    for stage in range(4):
+                        at = log_use[q] - log_share[stage] + handling[h]
+                        held[m, h, stage] = 1.0 - look_up(list_of[j, m], at, first, spacing, gives, slopes)
         for m in range(ahead.shape[1]):
             carry(belief, (ahead[j, m] - reached) * pace[j] * clock[q], rates, step, digits)
             reached = ahead[j, m]
             opens[q, m] = belief[4]
             for h in range(handling.size):
-                total = 0.0
-                for stage in range(4):
-                    at = log_use[q] - log_share[stage] + handling[h]
-                    total += belief[stage] * (1.0 - look_up(list_of[j, m], at, first, spacing, gives, slopes))
-                stands[q, m, h] = total
+                stands[q, m, h] = (
+                    belief[0] * held[m, h, 0] + belief[1] * held[m, h, 1]
+                    + belief[2] * held[m, h, 2] + belief[3] * held[m, h, 3]
+                )  # fmt: skip
         for stage in range(STATES):
             belief[stage] = today[stage]
         carry(belief, horizon * pace[j] * clock[q], rates, step, digits)

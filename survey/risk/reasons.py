@@ -120,6 +120,7 @@ class ObjectNumbers:
     if_changed: Mapping[str, float] = field(default_factory=dict)  # from what_if, this object and milestone
     rank_unsure: bool = False
     softens: bool = False
+    apart: float | None = None  # the chance if its joints were independent, where ``middle`` counts what they share
     years_between: float | None = None  # long-term, 1 / yearly rate
 
 
@@ -295,7 +296,14 @@ def _load(joint: JointNumbers) -> list[Reason]:
 
 def _assumptions(numbers: ObjectNumbers) -> list[Reason]:
     said = []
-    if numbers.joints > 1:
+    if numbers.joints > 1 and numbers.apart is not None:
+        text = (
+            "Joints of one restoration share adhesive, age and hand, and all are handled together: that is counted. "
+            f"Taken as independent the chance would be {_percent(numbers.apart)}; the worst joint alone makes "
+            f"{_percent(numbers.at_least)}."
+        )
+        said.append(Reason("shared-causes", text))
+    elif numbers.joints > 1:
         text = (
             "Joints are taken as failing independently. Joints of one batch and hand share their fate, so the chance "
             f"is overstated; it is not less than {_percent(numbers.at_least)}, that of the worst joint alone."

@@ -1,0 +1,251 @@
+"""Scores with what joints share: adhesive, pace and handling tie the joints of an object to each other.
+
+``objects.score_objects`` takes joints as independent and overstates the chance that one of several lets go. Here the
+joints of a restoration are independent only once its adhesive and its pace are given, and all joints of an object only
+once it is given how the object is handled; the chance is summed over all of these. What visits saw of one joint then
+also speaks for its neighbours: a joint that failed early makes a fast adhesive, or a bad hand, more likely.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.risk.adhesives import speeds
+from survey.risk.bonds import Bonds, loss_with_dependents
+from survey.risk.holding import HoldTable
+from survey.risk.identification import CLASSES
+from survey.risk.inputs import Assumptions, JointInputs
+from survey.risk.objects import JointScores, ObjectScores, unsure_ranks, use_as_seen, worst_joints, yearly_rate
+from survey.risk.passing import Way, passages
+from survey.risk.stages import OPEN, StagePrior
+from survey.risk.summing import class_weights, mix_classes, score_objects_together
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+_TOGETHER = 1024  # joints worked on at once, or one object if it has more: a few dozen megabytes
+
+
+@dataclass(frozen=True)
+class Together:
+    """Scores of joints [j], restorations [r] and objects [n] under each prior [p], before each milestone [m].
+
+    Attributes
+    ----------
+    joints : JointScores
+    objects : ObjectScores
+        ``before`` with what is shared; ``at_least`` the worst joint alone.
+    apart : [p, n, m], chance that any joint fails if the same joints were independent
+    falls : [p, j, m], chance that a joint, or one that carries its part, lets go
+    without : [p, j, m], the object's chance if this joint could not fail
+    loss : [p, n, m], expected share of the object lost; 0 unless losses were given
+    classes : [p, j, c], adhesive of each joint, with what visits saw counted
+    restorations : [p, r, c], adhesive of each restoration, likewise
+    given_class : [p, r, c], the object's chance before the last milestone for each class of a restoration
+    """
+
+    joints: JointScores
+    objects: ObjectScores
+    apart: Floats
+    falls: Floats
+    without: Floats
+    loss: Floats
+    classes: Floats
+    restorations: Floats
+    given_class: Floats
+
+
+def score_together(
+    inputs: JointInputs, bonds: Bonds, assumptions: Assumptions | None = None, *, loss: Floats | None = None
+) -> Together:
+    """Score joints and objects with their shared causes.
+
+    Parameters
+    ----------
+    inputs : JointInputs [j]
+    bonds : Bonds, of the same joints
+    assumptions : Assumptions, optional
+    loss : [j], optional, share of the object's value lost when a joint lets go, what falls with it not counted
+
+    Returns
+    -------
+    Together
+        An object without joints gets 0. The chance of an object is never below that of its worst joint; it is below
+        that of independent joints wherever what is shared moves all joints the same way, as pace and handling do.
+
+    Raises
+    ------
+    ValueError
+        Ties that do not fit the joints; visits out of order or stages out of range, named.
+
+    Notes
+    -----
+    Sums over classes are exact, over pace and handling at 5 Gauss-Hermite nodes each. Handling is taken as lasting:
+    an object is handled alike in all its moves. Where a joint lets go and carries others, their losses are added; one
+    that fails by itself as well is then counted twice, which is rare.
+    """
+    chosen = assumptions or Assumptions()
+    bonds.check(inputs)
+    way = Way.of(inputs, chosen)
+    lost = np.zeros(inputs.object_index.size) if loss is None else loss_with_dependents(loss, bonds.depends_on)
+    additions, way_weights, scatter, shared = bonds.ways(chosen.scatter, chosen.shared_scatter)
+    holds = way.holds(scatter=scatter, shared=shared)
+    order = _Order.of(inputs, bonds)
+    results = [
+        _under(prior, way, holds, bonds, order, (additions, way_weights), lost[order.joints]) for prior in chosen.priors
+    ]
+    made = {name: np.stack([result[name] for result in results]) for name in results[0]}
+    return _as_scores(inputs, chosen, made)
+
+
+@dataclass(frozen=True)
+class _Order:
+    """Joints in the order of objects and restorations.
+
+    ``joints`` [j] rows of the inputs; ``restorations`` those that have joints; ``starts`` [r + 1] first joint of each;
+    ``first`` [n + 1] first restoration of each object; ``depends_on`` [j] in this order.
+    """
+
+    joints: Whole
+    restorations: Whole
+    starts: Whole
+    first: Whole
+    depends_on: Whole
+
+    @classmethod
+    def of(cls, inputs: JointInputs, bonds: Bonds) -> "_Order":
+        joints = np.lexsort((bonds.restoration, inputs.object_index))
+        in_turn = bonds.restoration[joints]
+        begins = np.flatnonzero(np.diff(in_turn, prepend=-1))
+        starts = np.append(begins, joints.size)
+        owners = inputs.object_index[joints[begins]]
+        first = np.searchsorted(owners, np.arange(inputs.object_count + 1))
+        place = np.empty(joints.size + 1, dtype=np.int64)
+        place[joints], place[-1] = np.arange(joints.size), -1
+        return cls(joints, in_turn[begins], starts, first, place[bonds.depends_on[joints]])
+
+    def parts(self) -> Iterator[tuple[int, int]]:
+        """Runs of objects, from and to, that are worked on together."""
+        ends = self.starts[self.first[1:]] if self.first.size > 1 else np.zeros(0, dtype=np.int64)
+        begin = 0
+        while begin < ends.size:
+            done = self.starts[self.first[begin]]
+            end = max(begin + 1, int(np.searchsorted(ends, done + _TOGETHER, side="right")))
+            yield begin, end
+            begin = end
+
+
+def _under(
+    prior: StagePrior,
+    way: Way,
+    holds: HoldTable,
+    bonds: Bonds,
+    order: _Order,
+    handling: tuple[Floats, Floats],
+    lost: Floats,
+) -> dict[str, Floats]:
+    """All results under one prior, in the order of the inputs."""
+    joints, milestones = way.inputs.years_ahead.shape
+    objects, groups = way.inputs.object_count, bonds.restorations.shape
+    made = {
+        "now": np.zeros((joints, OPEN + 1)), "later": np.zeros(joints), "classes": np.zeros((joints, len(CLASSES))),
+        "opens": np.zeros((joints, milestones)), "chance": np.zeros((joints, milestones)),
+        "falls": np.zeros((joints, milestones)), "without": np.zeros((joints, milestones)),
+        "before": np.zeros((objects, milestones)), "loss": np.zeros((objects, milestones)),
+        "restorations": bonds.restorations.copy(), "given_class": np.zeros(groups),
+    }  # fmt: skip
+    for begin, end in order.parts():
+        _part(begin, end, prior, way, holds, bonds, order, handling, lost, made)
+    return made
+
+
+def _part(
+    begin: int,
+    end: int,
+    prior: StagePrior,
+    way: Way,
+    holds: HoldTable,
+    bonds: Bonds,
+    order: _Order,
+    handling: tuple[Floats, Floats],
+    lost: Floats,
+    made: dict[str, Floats],
+) -> None:
+    """Objects ``begin`` to ``end``: runs of every joint, class and pace; then the sums over what is shared."""
+    some = slice(order.first[begin], order.first[end])
+    low, high = order.starts[some.start], order.starts[some.stop]
+    rows, groups = order.joints[low:high], order.restorations[some]
+    if not rows.size:
+        return
+    paces, pace_weights = bonds.paces()
+    additions, way_weights = handling
+    shape = (rows.size, len(CLASSES), paces.size)
+    joint, kind, pace = (axis.ravel() for axis in np.indices(shape))
+    clock = speeds(way.assumptions.adhesives)[kind] * way.inputs.rate_factor[rows[joint]] * paces[pace]
+    runs = passages(way, prior, holds, rows[joint], kind, clock, additions)
+    likelihood = runs.likelihood.reshape(shape)
+    likelihood = likelihood / likelihood.max(axis=(1, 2), keepdims=True)
+    stands = runs.stands.reshape(*shape, -1, additions.size)
+    follows, otherwise = bonds.follows[rows], bonds.otherwise[rows]
+    starts = order.starts[some.start : some.stop + 1] - low
+    seen, closed, weights = np.empty(shape), np.empty(stands.shape), np.empty(shape)
+    mix_classes(likelihood, stands, follows, otherwise, seen, closed)
+    now_of = np.empty((groups.size, len(CLASSES)))
+    of = bonds.restorations[groups]
+    class_weights(starts, of, pace_weights, likelihood, follows, otherwise, seen, weights, now_of)
+    made["restorations"][groups] = now_of
+    _mix_runs(made, rows, runs.now, runs.opens, runs.later, stands @ way_weights, weights)
+    milestones = stands.shape[3]
+    before, loss = np.zeros((end - begin, milestones)), np.zeros((end - begin, milestones))
+    falls, without = made["chance"][rows], np.zeros((rows.size, milestones))
+    given = np.zeros(now_of.shape)
+    depends_on = np.where(order.depends_on[low:high] >= 0, order.depends_on[low:high] - low, -1)
+    score_objects_together(
+        order.first[begin : end + 1] - some.start, starts, of, pace_weights, way_weights, seen, closed, depends_on,
+        lost[low:high], np.empty(rows.size), before, loss, falls, without, given,
+    )  # fmt: skip
+    made["before"][begin:end], made["loss"][begin:end] = np.clip(before, 0, 1), np.clip(loss, 0, 1)
+    made["falls"][rows], made["without"][rows] = np.clip(falls, 0, 1), np.clip(without, 0, 1)
+    made["given_class"][groups] = np.clip(given, 0, 1)
+
+
+def _mix_runs(
+    made: dict[str, Floats], rows: Whole, now: Floats, opens: Floats, later: Floats, stands: Floats, weights: Floats
+) -> None:
+    """Runs [q, ...] weighted into the joints ``rows``."""
+    flat = weights.reshape(rows.size, 1, -1)
+    made["classes"][rows] = weights.sum(axis=2)
+    made["now"][rows] = (flat @ now.reshape(rows.size, -1, OPEN + 1))[:, 0]
+    made["later"][rows] = (flat @ later.reshape(rows.size, -1, 1))[:, 0, 0]
+    made["opens"][rows] = np.clip((flat @ opens.reshape(rows.size, -1, opens.shape[1]))[:, 0], 0, 1)
+    made["chance"][rows] = np.clip(1.0 - (flat @ stands.reshape(rows.size, -1, opens.shape[1]))[:, 0], 0, 1)
+
+
+def _as_scores(inputs: JointInputs, assumptions: Assumptions, made: dict[str, Floats]) -> Together:
+    """Results [p, ...] as the scores that pages read."""
+    opens, chance, before = made["opens"], made["chance"], made["before"]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        gives = np.clip(np.where(opens < 1.0, (chance - opens) / (1.0 - opens), 0.0), 0.0, 1.0)
+    now = made["now"]
+    per_year = yearly_rate(now[..., OPEN], made["later"], assumptions.horizon_years)
+    at_least, apart, yearly = np.zeros(before.shape), np.zeros(before.shape), np.zeros(before.shape[:2])
+    with np.errstate(divide="ignore"):
+        kept = np.log1p(-chance)
+    for prior in range(before.shape[0]):
+        np.maximum.at(at_least[prior], inputs.object_index, chance[prior])
+        np.add.at(apart[prior], inputs.object_index, kept[prior])
+        np.add.at(yearly[prior], inputs.object_index, per_year[prior])
+    before = np.maximum(before, at_least)  # rounding
+    joints = JointScores(now, opens, gives, chance, per_year, use_as_seen(inputs, assumptions))
+    middle = assumptions.middle
+    objects = ObjectScores(
+        before, at_least, before.min(axis=0), before[middle], before.max(axis=0), yearly,
+        worst_joints(chance[middle], inputs), unsure_ranks(before),
+    )  # fmt: skip
+    given = np.where(np.isnan(made["given_class"]), 0.0, made["given_class"])
+    return Together(
+        joints, objects, -np.expm1(apart), made["falls"], made["without"], made["loss"], made["classes"],
+        made["restorations"], given,
+    )  # fmt: skip
