@@ -71,6 +71,32 @@ def record_many(changes: Iterable[Change], *, by: User | None, at: datetime) -> 
         return bulk.insert(Event, (_event(change, by, at) for change in changes), leave_out=("id",))
 
 
+def record_from(
+    model: type[models.Model],
+    verb: str,
+    rows: models.QuerySet[Any],
+    *,
+    key: str,
+    became: str,
+    by: User | None,
+    at: datetime,
+    note: str = "",
+) -> int:
+    """Add one event for each of ``rows`` without reading them: ``key`` and ``became`` name their columns."""
+    shown = bulk.KeyText(models.F(key))
+    return bulk.insert_from(
+        Event,
+        {"subject_id": shown, "thread": shown, "became": models.F(became)},
+        rows,
+        leave_out=("id",),
+        at=at,
+        by_id=by.pk if by else None,
+        verb=verb,
+        subject_kind=model._meta.label_lower,
+        note=note[:500],
+    )
+
+
 def record_rows(
     model: type[models.Model],
     verb: str,

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from media.base.errors import NotThere
 from media.base.pages import Page, keyset
@@ -19,6 +19,8 @@ from survey.register.fields import FIELDS
 from survey.register.matching import header_fingerprint
 
 SAID = "register_said"
+KEY = "number_key"
+"""What a row keeps beside the values: the register's fingerprint, and the number's key where it differs."""
 UNITS = {"length": " (mm)", "weight": " (kg)"}
 VALUE_LABELS: Mapping[str, str] = {field.value: field.label + UNITS.get(field.kind, "") for field in FIELDS}
 MODEL_NAMES: Mapping[str, str] = {field.value: field.value for field in FIELDS} | {"accession_number": "number"}
@@ -93,11 +95,8 @@ def _differences(row: ImportRow) -> list[Difference]:
 
 def applied_rows(batch: RegisterImport) -> QuerySet[ImportRow]:
     """Rows that make or change objects, in order of the file."""
-    return (
-        batch.rows.filter(verdict__in=(Verdict.CREATE, Verdict.CHANGE, Verdict.SAME))
-        .exclude(fields={})
-        .order_by("line")
-    )
+    news = Q(verdict__in=(Verdict.CREATE, Verdict.CHANGE))
+    return batch.rows.filter(news | (Q(verdict=Verdict.SAME) & ~Q(fields={}))).order_by("line")
 
 
 class Register(Mapping[str, Snapshot]):

@@ -4,28 +4,27 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.db.models import TextField
-from django.db.models.functions import Cast
+from django.db.models import Expression, F, FloatField, IntegerField, QuerySet, TextField, Value
+from django.db.models.functions import Cast, Coalesce
 
 from media.base import bulk, events
 from media.base.errors import Clash
 from media.base.jobs import Work
 from media.base.models import User
 from survey.register.db.models import ImportRow, ImportState, Object, RegisterImport, Verdict
-from survey.register.db.selectors.imports import MODEL_NAMES, SAID, applied_rows
+from survey.register.db.selectors.imports import KEY, MODEL_NAMES, SAID, applied_rows
 from survey.register.deciding import number_key
 from survey.register.fields import BY_NAME
 
 BATCH = 5_000
-Stored = tuple[int, str, str, UUID, str]
-"""Line, verdict, number, key of the object, and fields as JSON text."""
-TEXTS = frozenset(f.attname for f in Object._meta.local_concrete_fields if f.empty_strings_allowed and not f.null)
+ATTRIBUTES = {field.attname: field for field in Object._meta.local_concrete_fields}
+TEXTS = frozenset(name for name, field in ATTRIBUTES.items() if field.empty_strings_allowed and not field.null)
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
@@ -34,12 +33,10 @@ def bring_in(work: Work, batch: RegisterImport, *, by: User | None, at: datetime
     _begin(work, batch, by=by, at=at)
     todo = applied_rows(batch)
     work.say("Writing the objects", total=todo.count())
-    shape = _values_named(batch)
-    raw = todo.annotate(text=Cast("fields", TextField())).values_list("line", "verdict", "number", "object_id", "text")
-    # Rows to be applied have an object's key, though the column may be empty for others.
-    while rows := cast(list[Stored], list(raw.filter(line__gt=int(work.cursor or 0))[:BATCH])):
-        with work.step(cursor=str(rows[-1][0]), done=len(rows)):
-            _write(batch, rows, shape, by=by, at=at)
+    lines = todo.values_list("line", flat=True)
+    while ahead := list(lines.filter(line__gt=int(work.cursor or 0))[:BATCH]):
+        with work.step(cursor=str(ahead[-1]), done=len(ahead)):
+            _write(batch, todo.filter(line__range=(ahead[0], ahead[-1])), by=by, at=at)
     with work.step(saying="Brought in"):
         RegisterImport.objects.filter(pk=batch.pk).update(state=ImportState.APPLIED, applied_at=at)
         events.record(batch, "brought in", by=by, at=at, became=batch.counts)
@@ -54,58 +51,53 @@ def _begin(work: Work, batch: RegisterImport, *, by: User | None, at: datetime) 
             RegisterImport.objects.filter(pk=batch.pk).update(state=ImportState.APPLYING)
 
 
-def _values_named(batch: RegisterImport) -> list[str]:
-    """The values that new objects of this import may have, besides what the register said."""
-    names = [BY_NAME[name].value for name in batch.columns if name in BY_NAME]
-    return [*dict.fromkeys([*names, "date_earliest", "date_latest"])]
-
-
-def _write(batch: RegisterImport, rows: Sequence[Stored], shape: list[str], *, by: User | None, at: datetime) -> None:
-    new = [row for row in rows if row[1] == Verdict.CREATE]
-    old = [row for row in rows if row[1] != Verdict.CREATE]
+def _write(batch: RegisterImport, rows: QuerySet[ImportRow], *, by: User | None, at: datetime) -> None:
+    new = rows.filter(verdict=Verdict.CREATE)
     try:
         with transaction.atomic():
-            _create(batch, new, shape, by=by, at=at)
+            _create(batch, new, by=by, at=at)
     except IntegrityError:
         # Somebody has used a number meanwhile, or these rows were written before: sort them out, then write the rest.
-        _create(batch, _still_new(batch, new), shape, by=by, at=at)
-    if old:
-        _change(batch, old, by=by, at=at)
+        _create(batch, new.filter(line__in=_still_new(batch, new)), by=by, at=at)
+    _change(batch, list(rows.exclude(verdict=Verdict.CREATE)), by=by, at=at)
 
 
-def _create(batch: RegisterImport, rows: Sequence[Stored], shape: list[str], *, by: User | None, at: datetime) -> None:
-    attributes = [MODEL_NAMES[name] for name in shape if name != "accession_number"]
-    wanted = [name for name in shape if name != "accession_number"]
-    blanks = ["" if attribute in TEXTS else None for attribute in attributes]
-    pairs = list(zip(wanted, blanks, strict=True))
-
-    def values() -> Iterable[tuple[Any, ...]]:
-        for _, _, number, key, text in rows:
-            said = json.loads(text)
-            yield (key.hex, number, number_key(number), said[SAID], *[said.get(name, blank) for name, blank in pairs])
-
-    bulk.insert_rows(Object, ("id", "number", "number_key", SAID, *attributes), values())
-    made = ((str(key), None, text) for _, _, _, key, text in rows)
-    events.record_rows(Object, "brought in", made, by=by, at=at, note=_note(batch))
+def _create(batch: RegisterImport, rows: QuerySet[ImportRow], *, by: User | None, at: datetime) -> None:
+    """New objects and their events, from what the rows hold, inside the database."""
+    names = [BY_NAME[name].value for name in batch.columns if BY_NAME[name].value != "accession_number"]
+    values: dict[str, Expression | F] = {
+        MODEL_NAMES[name]: _value(name) for name in dict.fromkeys([*names, "date_earliest", "date_latest"])
+    }
+    values |= {"id": F("object_id"), "number": F("number"), SAID: bulk.JsonText("fields", SAID)}
+    values["number_key"] = Coalesce(bulk.JsonText("fields", KEY), F("number"), output_field=TextField())
+    bulk.insert_from(Object, values, rows)
+    events.record_from(
+        Object, "brought in", rows, key="object_id", became="fields", by=by, at=at, note=_note(batch)
+    )  # fmt: skip
 
 
-def _still_new(batch: RegisterImport, rows: Sequence[Stored]) -> list[Stored]:
-    """Rows whose object is not there yet. One whose number another object now has is noted as refused."""
-    there = set(Object.objects.filter(pk__in=[row[3] for row in rows]).values_list("pk", flat=True))
-    rest = [row for row in rows if row[3] not in there]
-    taken = set(
-        Object.objects.filter(number_key__in=[number_key(row[2]) for row in rest]).values_list("number_key", flat=True)
-    )
-    clashing = [row[0] for row in rest if number_key(row[2]) in taken]
-    ImportRow.objects.filter(batch=batch, line__in=clashing).update(
+def _value(name: str) -> Expression:
+    """What a row says of one field, as the object's column holds it."""
+    attribute, said = MODEL_NAMES[name], bulk.JsonText("fields", name)
+    if attribute in TEXTS:
+        return Coalesce(said, Value(""), output_field=TextField())
+    return Cast(said, FloatField() if isinstance(ATTRIBUTES[attribute], FloatField) else IntegerField())
+
+
+def _still_new(batch: RegisterImport, rows: QuerySet[ImportRow]) -> list[int]:
+    """Lines whose object is not there yet. One whose number another object now has is noted as refused."""
+    there = set(Object.objects.filter(pk__in=rows.values("object_id")).values_list("pk", flat=True))
+    rest = {row.line: number_key(row.number) for row in rows if row.object_id not in there}
+    taken = set(Object.objects.filter(number_key__in=rest.values()).values_list("number_key", flat=True))
+    ImportRow.objects.filter(batch=batch, line__in=[line for line, key in rest.items() if key in taken]).update(
         verdict=Verdict.REFUSED, reason="An object with this number was added after the file was looked through."
     )
-    return [row for row in rest if number_key(row[2]) not in taken]
+    return [line for line, key in rest.items() if key not in taken]
 
 
-def _change(batch: RegisterImport, rows: Sequence[Stored], *, by: User | None, at: datetime) -> None:
+def _change(batch: RegisterImport, rows: Sequence[ImportRow], *, by: User | None, at: datetime) -> None:
     """Set what is still as it was when the file was looked through; what was changed since stays, with a remark."""
-    wanted = {row[3]: (row[0], json.loads(row[4])) for row in rows}
+    wanted = {row.object_id: (row.line, row.fields) for row in rows if row.object_id}
     names = sorted({name for _, fields in wanted.values() for name in fields})
     attributes = [MODEL_NAMES.get(name, name) for name in names]
     now = {

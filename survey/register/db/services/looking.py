@@ -14,7 +14,7 @@ from django.db.models import Count
 from media.base import bulk
 from media.base.jobs import Work
 from survey.register.db.models import ImportRow, ImportState, RegisterImport, Verdict
-from survey.register.db.selectors.imports import SAID, Register, stored_file
+from survey.register.db.selectors.imports import KEY, SAID, Register, stored_file
 from survey.register.db.services.imports import Reading, reading_of
 from survey.register.deciding import Decision, decide
 from survey.register.fields import BY_NAME
@@ -91,6 +91,8 @@ def _row(decision: Decision, register: Register, keys: Iterator[str]) -> tuple[A
     if kind == Verdict.CREATE:
         values = {name: value for name, value in decision.values.items() if value or value == 0}
         values[SAID] = decision.fingerprint
+        if decision.key != decision.number:
+            values[KEY] = decision.key
         return (decision.row, kind, decision.number, next(keys), _encode(values), _remarks(decision))
     if kind == Verdict.LEFT or kind == Verdict.REFUSED:
         return (decision.row, kind, decision.number[:120], None, "{}", _why(decision))
