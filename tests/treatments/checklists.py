@@ -7,8 +7,11 @@ from typing import Any
 
 from django.utils import timezone
 
-from survey.models import Exhibition, Joint, Milestone, Object, Overpaint, Restoration
+from media.base import jobs
+from survey.models import Exhibition, Joint, Milestone, Object, ObjectRisk, Overpaint, Restoration, RiskRun
+from survey.risk.db import services as risk
 from tests import builders
+from treatments.forecast.db import services as forecast
 from treatments.models import StaffMember, Workplace
 from treatments.options.db import services as options
 from treatments.options.steps import SKILLS
@@ -69,3 +72,22 @@ def move_date(exhibition: Exhibition, kind: str, day: date) -> None:
 
 def now() -> datetime:
     return timezone.now()
+
+
+def scored(*things, band="do_not_lift") -> RiskRun:
+    """A finished scoring in which every object given is of one band, the first the worst."""
+    now = timezone.now()
+    parameters = risk.ensure_parameters(at=now)
+    run = RiskRun.objects.create(parameters=parameters, as_of=today(), began_at=now, finished_at=now)
+    for rank, thing in enumerate(things, start=1):
+        ObjectRisk.objects.create(
+            run=run, object=thing, band=band, band_order=0, before_opening=0.5, before_opening_low=0.1,
+            before_opening_high=0.9, yearly=0.1, loss=0.1, weighted_loss=0.1, joints=1, rank_by_weighted=rank,
+            reasons=[{"text": "A joint moves."}],
+        )  # fmt: skip
+    return run
+
+
+def forecast_now() -> None:
+    _, job = forecast.start_forecast(by=None, at=timezone.now(), trials=50)
+    jobs.run(job.pk)
