@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -106,5 +107,9 @@ def visiting(browser: Browser, installation: Installation, size: str, *, who: st
         if who:
             visit.sign_in(who)
         yield visit
+    except BaseException:
+        if shots := os.environ.get("FETTLE_TEST_SHOTS"):
+            visit.page.screenshot(path=f"{shots}/failed-{size}.png", full_page=True)
+        raise
     finally:
         context.close()

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from media.base import jobs
 from media.base.access import SignedIn, may, open_to_all, permitted
 from media.base.errors import NotThere
-from media.base.models import Job
+from media.base.models import Job, JobState
 from media.base.pages import page_or_part
 
 sign_in = open_to_all("everybody signs in here")(
@@ -35,7 +35,7 @@ def alive(request: HttpRequest) -> HttpResponse:
 def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """One job's progress; its panel asks again every second until the job has ended.
 
-    ``?then=/path/`` names the page that shows what the job found.
+    ``?then=/path/`` names the page that shows what the job found; the panel goes there by itself.
     """
     row, then = _job(pk), _then(request)
     context = {
@@ -44,7 +44,10 @@ def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         "cancel_href": _href("base:cancel_job", pk, then) if _may_cancel(request, row) else "",
         "then_href": then,
     }
-    return page_or_part(request, "media/job.html", "panel", context)
+    response = page_or_part(request, "media/job.html", "panel", context)
+    if then and row.state == JobState.DONE and request.htmx:
+        response["HX-Redirect"] = then
+    return response
 
 
 @require_POST

@@ -108,9 +108,10 @@ def test_planned_moves_raise_the_chance_milestone_by_milestone(score):
     run = score(exhibition)
     at = ObjectRisk.objects.get(run=run, object=shown).before_milestones
     still = ObjectRisk.objects.get(run=run, object=stored).before_milestones
-    assert list(at) == ["photography", "mount_making", "case_closing", "opening"]
-    assert list(at.values()) == sorted(at.values())
-    assert all(at[kind] > still[kind] for kind in at)
+    kinds = ["photography", "mount_making", "case_closing", "opening"]
+    chances = [at[kind] for kind in kinds]
+    assert len(at) == 4 and chances == sorted(chances)
+    assert all(at[kind] > still[kind] for kind in kinds)
 
 
 def test_significance_and_importance_weigh_after_the_chance(score):

@@ -110,7 +110,8 @@ def _context(request: SignedIn, batch: RegisterImport) -> dict[str, Any]:
     may_write = may(request.user, "register.write")
     context: dict[str, Any] = {"batch": batch, "job": batch.job, "may_write": may_write}
     if batch.job:
-        context["job_href"] = f"{reverse('base:job', args=[batch.job.pk])}?then=refresh"
+        here = reverse("register:import", args=[batch.pk])
+        context["job_href"] = f"{reverse('base:job', args=[batch.job.pk])}?then={here}"
         context["cancel_href"] = reverse("base:cancel_job", args=[batch.job.pk]) if may_write else ""
         context["working_now"] = not batch.job.ended
     return context
