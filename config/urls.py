@@ -8,6 +8,7 @@ urlpatterns = [
     path("photographs/", include("media.photographs.web.urls")),
     path("", include("survey.register.web.urls")),
     path("survey/", include("survey.condition.web.urls")),
+    path("capture/", include("survey.capture.web.urls")),
     path("ranking/", include("survey.risk.web.urls")),
     path("treatments/", include("treatments.hours.web.urls")),
     path("staff/", include("treatments.planning.web.urls")),

@@ -120,9 +120,7 @@ def say_which(row: Operation, number: str, *, by: User, at: datetime) -> Object:
         row, operation = _unlisted(row)
         known = same_number(number)
         if known is None:
-            raise FettleError(
-                f"{number[:120]} is not in the register either: look for it as it is written there."
-            )
+            raise FettleError(f"{number[:120]} is not in the register either: look for it as it is written there.")
         _name(row, operation, known, by=by, at=at)
     take_in_waiting()
     return known

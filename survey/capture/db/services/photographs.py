@@ -85,7 +85,7 @@ def take_piece(sha256: str, piece: bytes, *, offset: int, total: int, by: User, 
     Raises ``WrongPiece`` with the place to go on from, ``NotAPhotograph`` for what is whole but no photograph.
     """
     if not (0 < total <= MOST_BYTES and offset >= 0 and offset + len(piece) <= total):
-        raise FettleError(f"A photograph has at most {MOST_BYTES // 1024**2} MB, and its pieces lie within it.")
+        raise NotAPhotograph(f"A photograph has at most {MOST_BYTES // 1024**2} MB, and its pieces lie within it.")
     there = stand_of(sha256)
     if there.complete:
         return there
