@@ -23,7 +23,7 @@ NOT_KNOWN = "not known"
 SPACE = "\N{NO-BREAK SPACE}"
 QUARTERS = ("", "¼", "½", "¾")
 
-STAGES = ("Flush", "Edge lifting", "Film broken", "Gap, offset", "Apart")
+STAGES = ("Sound", "Ageing", "Failing adhesive", "Failing joint", "Open")
 GRADES = ("Good", "Fair", "Poor", "Unacceptable")
 CERTAINTIES = {
     "guessed": "guessed from date and hand",
@@ -148,7 +148,7 @@ def folded(content: str, summary: str) -> str:
 
 @register.inclusion_tag("media/parts/stage.html")
 def stage(state: int | None, label: str = "") -> dict[str, Any]:
-    """A joint's stage, 0 flush to 4 apart, drawn and in words; none is "not looked at"."""
+    """A joint's stage, 0 sound to 4 open, drawn and in words; none is "not looked at"."""
     if state is None:
         return {"name": "stage-unknown", "word": label or "Not looked at"}
     if state not in range(len(STAGES)):
