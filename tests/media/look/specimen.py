@@ -41,7 +41,7 @@ class JointForm(forms.Form):
 
     stage = forms.ChoiceField(
         label="How does the joint look?",
-        choices=[("0", "Flush"), ("1", "Edge lifting"), ("2", "Film broken"), ("3", "Gap, offset"), ("4", "Apart")],
+        choices=[("0", "Sound"), ("1", "Ageing"), ("2", "Failing adhesive"), ("3", "Failing joint"), ("4", "Open")],
         widget=forms.RadioSelect,
         initial="1",
     )

@@ -57,7 +57,7 @@ class TestShelfByShelf:
     def test_each_line_has_a_box_to_tick_its_band_and_its_chance(self, reader, run, bay):
         scores.a_score(run, builders.an_object(number="K 1", place=bay), chance=0.42, worst_stage=1)
         page = reader.get(self.PAGE)
-        assert "K 1 jar Before it is mounted or travels Edge lifting 42 %" in text(page)
+        assert "K 1 jar Before it is mounted or travels Ageing 42 %" in text(page)
         assert page.content.decode().count("tick-box") == 1
 
     def test_filters_are_those_of_the_ranking_and_are_printed(self, reader, run, bay):
