@@ -15,9 +15,12 @@ from django.utils import timezone
 from fixtures.demo.loading import LOADED, Loading
 from fixtures.demo.scenario import SEED, build
 from media.base import jobs
-from media.base.models import Event, User
+from media.base.models import Event, JobState, User
 from media.management.commands.start import DEMO_PASSWORD
+from media.management.watching import ended
 from survey.models import Object
+from survey.risk.db import services as risk
+from treatments.forecast.db import services as forecast
 
 
 class Command(BaseCommand):
@@ -63,6 +66,7 @@ class Command(BaseCommand):
         except ValueError as error:
             raise CommandError(str(error)) from error
         self.stdout.write(f"Loading {scenario.museum}, {scenario.town}: {len(scenario.objects)} objects ...")
+        self.stdout.flush()
         Loading(scenario, password=DEMO_PASSWORD, at=now).load()
         self._score_and_forecast()
         if not options["no_photographs"]:
@@ -73,14 +77,15 @@ class Command(BaseCommand):
 
     def _score_and_forecast(self) -> None:
         """Done here and now, so that the first page that anybody opens has its answers."""
-        from survey.risk.db import services as risk
-        from treatments.forecast.db import services as forecast
-
         head = User.objects.get(username="head")
-        _, job = risk.start_run(by=head, at=timezone.now())
-        jobs.run(job.pk)
-        _, job = forecast.start_forecast(by=head, at=timezone.now())
-        jobs.run(job.pk)
+        self.stdout.write("Scoring its joints and forecasting opening day (longer the first time) ...")
+        self.stdout.flush()
+        for ask in (risk.start_run, forecast.start_forecast):
+            _, job = ask(by=head, at=timezone.now())
+            jobs.run(job.pk)
+            job = ended(job)
+            if job.state != JobState.DONE:
+                raise CommandError(f"the demo is loaded, but this failed: {job.title}. {job.error}")
 
 
 def _text(day: date) -> str:
