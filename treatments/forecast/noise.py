@@ -69,5 +69,7 @@ def lognormal_cells(sigma: float, cells: int = CELLS) -> NDArray[np.float64]:
     """
     if sigma < 0:
         raise ValueError("sigma must not be negative")
+    if sigma == 0:
+        return np.ones(cells)  # exactly, so that hours without noise end on the quarter-hour
     edges = ndtri(np.linspace(0.0, 1.0, cells + 1))
     return np.diff(ndtr(edges - sigma)) * cells

@@ -1,0 +1,48 @@
+"""Speed of the forecast against the same policy in simpy, in one process.
+
+python -m tests.bench.bench_forecast --objects 300 --trials 10000
+"""
+
+import argparse
+import json
+import time
+
+from tests.reference.plan_instances import make
+from tests.reference.plan_simpy import Season
+from treatments.forecast.simulate import simulate
+from treatments.planning.solve import solve_instance
+
+
+def measure(objects, seed, trials, peer_trials):
+    instance = make(objects, seed)
+    plan = solve_instance(instance, seconds=2)
+    simulate(instance, plan, trials=2)
+    began = time.perf_counter()
+    forecast = simulate(instance, plan, trials=trials)
+    ours = time.perf_counter() - began
+    level = {thing["id"]: thing["levels"] for thing in instance["objects"]}
+    hours = {(name, s["id"]): s["q"] for name, n in plan["levels"].items() for s in level[name][n]["steps"]}
+    began = time.perf_counter()
+    for _ in range(peer_trials):
+        Season(instance, plan, hours=hours).run()
+    peer = time.perf_counter() - began
+    return {
+        "steps": len(plan["steps"]),
+        "trials": trials,
+        "seconds": round(ours, 2),
+        "trials_per_second": round(trials / ours),
+        "simpy_trials_per_second": round(peer_trials / peer, 1),
+        "ratio": round(trials / ours * peer / peer_trials),
+        "ready_mandatory": forecast.ready_mandatory,
+        "late_mean": round(forecast.late_mean, 2),
+    }
+
+
+if __name__ == "__main__":
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--objects", type=int, default=300)
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--trials", type=int, default=10_000)
+    options.add_argument("--peer-trials", type=int, default=10)
+    given = options.parse_args()
+    print(json.dumps(measure(given.objects, given.seed, given.trials, given.peer_trials), indent=1))
