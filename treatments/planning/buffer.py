@@ -15,8 +15,8 @@ MOST_WEEKS = 104.0
 def with_buffer(instance: Mapping[str, Any], *, mandatory_weeks: float, other_weeks: float) -> dict[str, Any]:
     """The same instance with all dates brought forward, to be solved; forecast its plan against the true dates.
 
-    A plan filled to the last hour is never wholly on time. Two to three weeks for the mandatory objects and less for the
-    others keep most of the benefit.
+    A plan filled to the last hour is never wholly on time. Two to three weeks for the mandatory objects and less for
+    the others keep most of the benefit.
 
     Parameters
     ----------

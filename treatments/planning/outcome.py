@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from treatments.planning.bound import Bound
 from treatments.planning.problem import Problem
 from treatments.planning.timetable import Timetable, empty_timetable, insert_level, remove_object
 
@@ -80,3 +81,15 @@ def _level_reason(problem: Problem, alone: Timetable, i: int, level: int) -> str
         remove_object(work, staffing, alone, i)
         return "no_room"
     return "no_time"
+
+
+def with_bound(problem: Problem, table: Timetable, bound: Bound) -> dict[str, Any]:
+    """A plan in names, with its benefit, the bound that applies to it, and its share of that."""
+    benefit = float(problem.work.benefit[table.level[table.level >= 0]].sum())
+    complete = not np.any((problem.work.mandatory > 0) & (table.level < 0))
+    limit = bound.value if complete else bound.without
+    return as_plan(problem, table) | {
+        "benefit": benefit,
+        "bound": limit,
+        "share": benefit / limit if limit > 0 else 1.0,
+    }

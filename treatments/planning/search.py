@@ -27,6 +27,7 @@ BACKWARDS = 0.5  # share of insertions from the far end
 ORDER_NOISE = 0.4  # log-normal sigma on benefit per price: the order of insertion
 LEVEL_NOISE = 0.2  # log-normal sigma on prices: the choice of level
 MANDATORY_FIRST = 1e12
+MANDATORY_WORTH = 1e10  # added to the benefit of a mandatory object: it displaces whatever it must
 
 
 class Search(NamedTuple):
@@ -52,12 +53,22 @@ class Search(NamedTuple):
     offered: Ints
     score: Floats
     until: Ints
+    fixed: NDArray[np.bool_]
 
 
-def start_search(problem: Problem, table: Timetable, price: Floats, late_worth: float, seed: int) -> Search:
-    """A search that begins from a plan."""
+def start_search(
+    problem: Problem,
+    table: Timetable,
+    price: Floats,
+    late_worth: float,
+    seed: int,
+    fixed: NDArray[np.bool_] | None = None,
+) -> Search:
+    """A search that begins from a plan; planned objects that are ``fixed`` stay where they are."""
     n, steps = problem.objects, len(problem.work.q)
-    worth = float(problem.work.benefit[table.level[table.level >= 0]].sum())
+    planned = table.level >= 0
+    worth = float(problem.work.benefit[table.level[planned]].sum())
+    worth += MANDATORY_WORTH * float(problem.work.mandatory[planned].sum())
     search = Search(
         np.array(np.random.SeedSequence(seed).generate_state(1, np.uint64), np.uint64),
         table.who.copy(),
@@ -75,6 +86,7 @@ def start_search(problem: Problem, table: Timetable, price: Floats, late_worth: 
         np.zeros(n + 1, np.int64),
         np.zeros(n + 1),
         np.zeros(steps, np.int64),
+        np.zeros(n, np.bool_) if fixed is None else fixed,
     )
     for i in range(n):
         keep(problem.work, table, search, i)
@@ -135,15 +147,21 @@ def touch(search: Search, count: int, i: int) -> int:
 
 
 @compiled
+def bare_worth(work: Work, level: int, i: int) -> float:
+    """Benefit of a level, and that it is mandatory; what plans are compared by."""
+    return work.benefit[level] + MANDATORY_WORTH * work.mandatory[i]
+
+
+@compiled
 def worth_of(work: Work, table: Timetable, search: Search, i: int) -> float:
-    """Benefit of an object as planned, with the small preference for late hours."""
+    """Worth of an object as planned: benefit, being mandatory, and a small preference for late hours."""
     level = table.level[i]
     if level < 0:
         return 0.0
     late = 0
     for step in range(work.step_ptr[level], work.step_ptr[level + 1]):
         late += work.q[step] * table.when[step]
-    return work.benefit[level] + search.late_worth[0] * late
+    return bare_worth(work, level, i) + search.late_worth[0] * late
 
 
 @compiled
@@ -151,7 +169,7 @@ def choose_around(search: Search, size: int, moment: int) -> int:
     """The planned objects nearest to a moment, with some chance in what is near; returns how many are touched."""
     found = 0
     for i in range(len(search.level)):
-        if search.level[i] < 0:
+        if search.level[i] < 0 or search.fixed[i]:
             continue
         distance = abs(search.middle[i] - moment) * (0.5 + uniform(search.random))
         if found == size and distance >= search.score[found - 1]:
@@ -178,7 +196,7 @@ def choose_ruined(search: Search, horizon: int) -> int:
     count = 0
     for _ in range(size):
         i = int(uniform(search.random) * n)
-        if search.level[i] >= 0:
+        if search.level[i] >= 0 and not search.fixed[i]:
             count = touch(search, count, i)
     return count
 
@@ -249,21 +267,19 @@ def move(work: Work, staffing: Staffing, table: Timetable, search: Search, warmt
     for at in range(ruined):
         i = search.touched[at]
         before += worth_of(work, table, search, i)
-        benefit -= work.benefit[table.level[i]]
+        benefit -= bare_worth(work, table.level[i], i)
         remove_object(work, staffing, table, i)
     count = offer_newcomers(work, search, ruined)
     put_in_order(work, search, count)
     for at in range(count):
         insert_object(work, staffing, table, search, search.offered[at])
-    after, complete = 0.0, True
+    after = 0.0
     for at in range(count):
         i = search.touched[at]
         after += worth_of(work, table, search, i)
         if table.level[i] >= 0:
-            benefit += work.benefit[table.level[i]]
-        elif work.mandatory[i] and search.level[i] >= 0:
-            complete = False
-    if complete and (after >= before or uniform(search.random) < np.exp((after - before) / warmth)):
+            benefit += bare_worth(work, table.level[i], i)
+    if after >= before or uniform(search.random) < np.exp((after - before) / warmth):
         search.worth[0] += benefit
         for at in range(count):
             keep(work, table, search, search.touched[at])

@@ -13,7 +13,7 @@ import numpy as np
 
 from treatments.planning.bound import Bound, upper_bound
 from treatments.planning.greedy import greedy_timetable
-from treatments.planning.outcome import as_plan
+from treatments.planning.outcome import as_plan, with_bound
 from treatments.planning.problem import Problem, read_instance
 from treatments.planning.reading import whole
 from treatments.planning.search import run_moves, start_search
@@ -102,7 +102,7 @@ def solve_instance(
         ]
         found = [run.result() for run in runs]
     best = max(found, key=lambda run: run.worth)
-    return outcome(problem, best.table, bound) | {
+    return with_bound(problem, best.table, bound) | {
         "moves": sum(run.moves for run in found),
         "cut_short": len(problem.work.benefit) > 0 and any(run.moves < effort.moves for run in found),
     }
@@ -121,18 +121,6 @@ def warm_up() -> None:
     plan, bound = first_plan(problem, 1), upper_bound(problem, 2)
     improve(problem, plan, bound, Effort(1, 2, 2, 2), HOT[0], 0, Clock(time.monotonic(), LONGEST, None, bound.value))
     as_plan(problem, empty_timetable(problem))
-
-
-def outcome(problem: Problem, table: Timetable, bound: Bound) -> dict[str, Any]:
-    """A plan in names, with its benefit, the bound that applies to it, and its share of that."""
-    benefit = float(problem.work.benefit[table.level[table.level >= 0]].sum())
-    complete = not np.any((problem.work.mandatory > 0) & (table.level < 0))
-    limit = bound.value if complete else bound.without
-    return as_plan(problem, table) | {
-        "benefit": benefit,
-        "bound": limit,
-        "share": benefit / limit if limit > 0 else 1.0,
-    }
 
 
 def first_plan(problem: Problem, fills: int) -> Timetable:
@@ -190,6 +178,6 @@ def improve(
             work, problem.staffing, table, search, done, last, effort.moves, hot * scale, COLD * scale, problem.horizon
         )
         done = last
-        clock.tell(done / effort.moves, float(search.worth[1]))
+        clock.tell(done / effort.moves, float(work.benefit[search.best_level[search.best_level >= 0]].sum()))
     best = first._replace(who=search.best_who, when=search.best_when, level=search.best_level)
     return Run(best, worth(problem, best), done)
