@@ -111,6 +111,12 @@ class JointInputs:
             last = np.where((seen >= 0) & np.isfinite(ago), seen, last)
         return last
 
+    def only(self, rows: NDArray[np.int64]) -> "JointInputs":
+        """The inputs of some joints alone; objects keep their numbers."""
+        load = LoadInputs(**{size.name: getattr(self.load, size.name)[rows] for size in fields(LoadInputs)})
+        others = {each.name for each in fields(self)} - {"object_count", "load"}
+        return replace(self, load=load, **{name: getattr(self, name)[rows] for name in others})
+
     def changed(self, **arrays: Any) -> "JointInputs":
         """The same joints with some arrays replaced; for asking what would change a score."""
         return replace(self, **arrays)

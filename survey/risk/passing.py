@@ -19,6 +19,8 @@ from survey.risk.stages import AGES_IF_UNKNOWN, OPEN, StagePrior, checked_visits
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+_FIRST_PACE, _PACE_STEP, _PACES = -6.0, 0.05, 241  # logarithms of paces from 1/400 to 400
+
 
 @dataclass(frozen=True)
 class Passages:
@@ -112,8 +114,10 @@ def passages(
 
 
 def at_any_age(prior: StagePrior) -> Floats:
-    """Belief [5] about a joint whose age is not known: any age up to a century is as likely."""
-    return np.asarray(transition_matrix(prior.rates, AGES_IF_UNKNOWN)[:, 0, :].mean(axis=0))
+    """Beliefs [i, 5] about a joint whose age is not known, at paces of its clock from 1/400 to 400: any age up to a
+    century is as likely, and a slow adhesive has come less far in it."""
+    clocks = np.exp(_FIRST_PACE + _PACE_STEP * np.arange(_PACES))
+    return np.asarray(transition_matrix(prior.rates, clocks[:, None] * AGES_IF_UNKNOWN)[:, :, 0, :].mean(axis=1))
 
 
 @compiled
@@ -126,10 +130,19 @@ def look_back(
     for visit in range(seen.size):
         if seen[visit] >= 0:
             first, looked = max(first, ago[visit]), True
-    unknown = age != age
-    for stage in range(STATES):
-        belief[stage] = any_age[stage] if unknown else 0.0
-    if not unknown:
+    if age != age:
+        place = (np.log(max(clock, 1e-300)) - _FIRST_PACE) / _PACE_STEP
+        left = min(max(int(np.floor(place)), 1), _PACES - 3)
+        t = min(max(place - left, 0.0), 1.0)
+        for stage in range(STATES):  # the cubic through the four points around
+            a, b, c, d = (
+                any_age[left - 1, stage], any_age[left, stage], any_age[left + 1, stage], any_age[left + 2, stage]
+            )  # fmt: skip
+            read = b + 0.5 * t * (c - a + t * (2.0 * a - 5.0 * b + 4.0 * c - d + t * (3.0 * (b - c) + d - a)))
+            belief[stage] = max(read, 0.0)
+    else:
+        for stage in range(STATES):
+            belief[stage] = 0.0
         belief[0] = 1.0
         carry(belief, max(age * clock - first * clock, 0.0), rates, step, digits)
     if looked:

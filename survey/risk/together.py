@@ -6,7 +6,6 @@ once it is given how the object is handled; the chance is summed over all of the
 also speaks for its neighbours: a joint that failed early makes a fast adhesive, or a bad hand, more likely.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,14 +17,13 @@ from survey.risk.holding import HoldTable
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.objects import JointScores, ObjectScores, unsure_ranks, use_as_seen, worst_joints, yearly_rate
+from survey.risk.parts import Order, Part
 from survey.risk.passing import Way, passages
 from survey.risk.stages import OPEN, StagePrior
 from survey.risk.summing import class_weights, mix_classes, score_objects_together
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
-
-_TOGETHER = 1024  # joints worked on at once, or one object if it has more: a few dozen megabytes
 
 
 @dataclass(frozen=True)
@@ -92,49 +90,10 @@ def score_together(
     lost = np.zeros(inputs.object_index.size) if loss is None else loss_with_dependents(loss, bonds.depends_on)
     additions, way_weights, scatter, shared = bonds.ways(chosen.scatter, chosen.shared_scatter)
     holds = way.holds(scatter=scatter, shared=shared)
-    order = _Order.of(inputs, bonds)
-    results = [
-        _under(prior, way, holds, bonds, order, (additions, way_weights), lost[order.joints]) for prior in chosen.priors
-    ]
+    order = Order.of(inputs, bonds)
+    results = [_under(prior, way, holds, bonds, order, (additions, way_weights), lost) for prior in chosen.priors]
     made = {name: np.stack([result[name] for result in results]) for name in results[0]}
     return _as_scores(inputs, chosen, made)
-
-
-@dataclass(frozen=True)
-class _Order:
-    """Joints in the order of objects and restorations.
-
-    ``joints`` [j] rows of the inputs; ``restorations`` those that have joints; ``starts`` [r + 1] first joint of each;
-    ``first`` [n + 1] first restoration of each object; ``depends_on`` [j] in this order.
-    """
-
-    joints: Whole
-    restorations: Whole
-    starts: Whole
-    first: Whole
-    depends_on: Whole
-
-    @classmethod
-    def of(cls, inputs: JointInputs, bonds: Bonds) -> "_Order":
-        joints = np.lexsort((bonds.restoration, inputs.object_index))
-        in_turn = bonds.restoration[joints]
-        begins = np.flatnonzero(np.diff(in_turn, prepend=-1))
-        starts = np.append(begins, joints.size)
-        owners = inputs.object_index[joints[begins]]
-        first = np.searchsorted(owners, np.arange(inputs.object_count + 1))
-        place = np.empty(joints.size + 1, dtype=np.int64)
-        place[joints], place[-1] = np.arange(joints.size), -1
-        return cls(joints, in_turn[begins], starts, first, place[bonds.depends_on[joints]])
-
-    def parts(self) -> Iterator[tuple[int, int]]:
-        """Runs of objects, from and to, that are worked on together."""
-        ends = self.starts[self.first[1:]] if self.first.size > 1 else np.zeros(0, dtype=np.int64)
-        begin = 0
-        while begin < ends.size:
-            done = self.starts[self.first[begin]]
-            end = max(begin + 1, int(np.searchsorted(ends, done + _TOGETHER, side="right")))
-            yield begin, end
-            begin = end
 
 
 def _under(
@@ -142,7 +101,7 @@ def _under(
     way: Way,
     holds: HoldTable,
     bonds: Bonds,
-    order: _Order,
+    order: Order,
     handling: tuple[Floats, Floats],
     lost: Floats,
 ) -> dict[str, Floats]:
@@ -156,27 +115,23 @@ def _under(
         "before": np.zeros((objects, milestones)), "loss": np.zeros((objects, milestones)),
         "restorations": bonds.restorations.copy(), "given_class": np.zeros(groups),
     }  # fmt: skip
-    for begin, end in order.parts():
-        _part(begin, end, prior, way, holds, bonds, order, handling, lost, made)
+    for part in order.parts():
+        _part(part, prior, way, holds, bonds, handling, lost, made)
     return made
 
 
 def _part(
-    begin: int,
-    end: int,
+    part: Part,
     prior: StagePrior,
     way: Way,
     holds: HoldTable,
     bonds: Bonds,
-    order: _Order,
     handling: tuple[Floats, Floats],
     lost: Floats,
     made: dict[str, Floats],
 ) -> None:
-    """Objects ``begin`` to ``end``: runs of every joint, class and pace; then the sums over what is shared."""
-    some = slice(order.first[begin], order.first[end])
-    low, high = order.starts[some.start], order.starts[some.stop]
-    rows, groups = order.joints[low:high], order.restorations[some]
+    """Some objects: runs of every joint, class and pace; then the sums over what is shared."""
+    rows, groups, objects = part.rows, part.groups, slice(part.begin, part.end)
     if not rows.size:
         return
     paces, pace_weights = bonds.paces()
@@ -189,24 +144,22 @@ def _part(
     likelihood = likelihood / likelihood.max(axis=(1, 2), keepdims=True)
     stands = runs.stands.reshape(*shape, -1, additions.size)
     follows, otherwise = bonds.follows[rows], bonds.otherwise[rows]
-    starts = order.starts[some.start : some.stop + 1] - low
     seen, closed, weights = np.empty(shape), np.empty(stands.shape), np.empty(shape)
     mix_classes(likelihood, stands, follows, otherwise, seen, closed)
     now_of = np.empty((groups.size, len(CLASSES)))
     of = bonds.restorations[groups]
-    class_weights(starts, of, pace_weights, likelihood, follows, otherwise, seen, weights, now_of)
+    class_weights(part.starts, of, pace_weights, likelihood, follows, otherwise, seen, weights, now_of)
     made["restorations"][groups] = now_of
     _mix_runs(made, rows, runs.now, runs.opens, runs.later, stands @ way_weights, weights)
     milestones = stands.shape[3]
-    before, loss = np.zeros((end - begin, milestones)), np.zeros((end - begin, milestones))
+    before, loss = np.zeros((part.first.size - 1, milestones)), np.zeros((part.first.size - 1, milestones))
     falls, without = made["chance"][rows], np.zeros((rows.size, milestones))
     given = np.zeros(now_of.shape)
-    depends_on = np.where(order.depends_on[low:high] >= 0, order.depends_on[low:high] - low, -1)
     score_objects_together(
-        order.first[begin : end + 1] - some.start, starts, of, pace_weights, way_weights, seen, closed, depends_on,
-        lost[low:high], np.empty(rows.size), before, loss, falls, without, given,
+        part.first, part.starts, of, pace_weights, way_weights, seen, closed, part.depends_on,
+        lost[rows], np.empty(rows.size), before, loss, falls, without, given,
     )  # fmt: skip
-    made["before"][begin:end], made["loss"][begin:end] = np.clip(before, 0, 1), np.clip(loss, 0, 1)
+    made["before"][objects], made["loss"][objects] = np.clip(before, 0, 1), np.clip(loss, 0, 1)
     made["falls"][rows], made["without"][rows] = np.clip(falls, 0, 1), np.clip(without, 0, 1)
     made["given_class"][groups] = np.clip(given, 0, 1)
 

@@ -8,11 +8,12 @@ from scipy.linalg import expm
 
 from survey.risk.carrying import ChainTable, carried_by_table
 from survey.risk.holding import HoldTable, gives_by_table
-from survey.risk.inputs import Assumptions
+from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.load import ShockLevels, failure_chance
 from survey.risk.matrices import progressive_generator, transition_matrix
 from survey.risk.passing import Way, passages
 from survey.risk.stages import OPEN, PRIORS, stage_now
+from tests.survey.risk.core.joints import some_joints
 from tests.survey.risk.core.test_scoring_objects import a_crowd
 
 SHOCKS = ShockLevels().as_array()
@@ -98,19 +99,29 @@ def test_more_use_never_gives_less_at_any_fineness():
     assert np.all(np.diff(gives_by_table(table, np.zeros(fine.size, dtype=np.int64), fine)) >= 0)
 
 
+def today(inputs: JointInputs, pace: np.ndarray) -> np.ndarray:
+    way, count = Way.of(inputs, Assumptions()), inputs.object_index.size
+    holds = way.holds(scatter=0.5, shared=0.5)
+    return passages(way, PRIORS["middle"], holds, np.arange(count), np.full(count, 2), pace, np.zeros(1)).now
+
+
 def test_runs_see_what_the_plain_recursion_sees():
     """Today's belief against ``stages.stage_now``, each joint at a pace of its own."""
-    inputs, chosen = a_crowd(), Assumptions()
-    way = Way.of(inputs, chosen)
-    joints = np.arange(60)
-    pace = np.linspace(0.2, 3, 60)
-    made = passages(
-        way, PRIORS["middle"], way.holds(scatter=0.5, shared=0.5), joints, np.full(60, 2), pace, np.zeros(1)
-    )
+    inputs, pace = a_crowd(), np.linspace(0.2, 3, 60)
+    inputs = inputs.changed(age_now=np.nan_to_num(inputs.age_now, nan=33.0))
     plain = stage_now(
         PRIORS["middle"].rates, inputs.age_now * pace, inputs.visit_ago * pace[:, None], inputs.visit_stages
     )
-    assert made.now == pytest.approx(plain, rel=1e-9, abs=1e-15)
+    assert today(inputs, pace) == pytest.approx(plain, rel=1e-9, abs=1e-15)
+
+
+@pytest.mark.parametrize("pace", [0.15, 1.0, 2.0])
+def test_an_unknown_age_is_any_age_up_to_a_century(pace):
+    ages = np.arange(5.0, 100.0, 10.0)
+    none = some_joints(visit_stages=np.full((1, 1), -1))
+    unknown = today(none.changed(age_now=np.array([np.nan])), np.array([pace]))
+    each = [today(none.changed(age_now=np.array([age])), np.array([pace]))[0] for age in ages]
+    assert unknown[0] == pytest.approx(np.mean(each, axis=0), rel=1e-3)
 
 
 def test_the_likelihood_of_visits_adds_up_over_all_that_could_be_seen():
