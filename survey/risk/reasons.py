@@ -252,14 +252,14 @@ def _chance(numbers: ObjectNumbers) -> Reason:
         return Reason("no-joints", "No joint of an earlier restoration is recorded, so nothing here is scored.")
     text = (
         f"Chance that a joint fails before {numbers.milestone}: {in_words(numbers.middle)} "
-        f"({_percent(numbers.middle)}; {_percent(numbers.low)} to {_percent(numbers.high)} over the three beliefs "
+        f"({percent(numbers.middle)}; {percent(numbers.low)} to {percent(numbers.high)} over the three beliefs "
         "about how long such joints last)."
     )
     return Reason("chance", text)
 
 
 def _joint(joint: JointNumbers, numbers: ObjectNumbers) -> Reason:
-    share = f" over {_percent(joint.seen_share)} of its length" if joint.seen_share is not None else ""
+    share = f" over {percent(joint.seen_share)} of its length" if joint.seen_share is not None else ""
     seen = "it has not been looked at yet" if joint.stage is None else f"last seen {STAGE_WORDS[joint.stage]}{share}"
     bearing = {True: "It is load-bearing. ", False: "", None: "Whether it is load-bearing is not recorded. "}
     alone = numbers.joints == 1
@@ -287,7 +287,7 @@ def _load(joint: JointNumbers) -> list[Reason]:
     move = _of("hardest_move", joint.hardest_move, MOVE_WORDS)
     if joint.use == float("inf"):
         return [Reason("load", f"An open joint bears nothing: {move} needs support under both sides.")]
-    share = f"{joint.use:.1f} times" if joint.use > 1 else f"{_percent(joint.use)} of"
+    share = f"{joint.use:.1f} times" if joint.use > 1 else f"{percent(joint.use)} of"
     text = f"In {move} it would be loaded to {share} what it is expected to bear."
     if joint.load_estimated:
         text += " The load is estimated from the object's size: measure the wall, the joint's length and the overhang."
@@ -299,14 +299,14 @@ def _assumptions(numbers: ObjectNumbers) -> list[Reason]:
     if numbers.joints > 1 and numbers.apart is not None:
         text = (
             "Joints of one restoration share adhesive, age and hand, and all are handled together: that is counted. "
-            f"Taken as independent the chance would be {_percent(numbers.apart)}; the worst joint alone makes "
-            f"{_percent(numbers.at_least)}."
+            f"Taken as independent the chance would be {percent(numbers.apart)}; the worst joint alone makes "
+            f"{percent(numbers.at_least)}."
         )
         said.append(Reason("shared-causes", text))
     elif numbers.joints > 1:
         text = (
             "Joints are taken as failing independently. Joints of one batch and hand share their fate, so the chance "
-            f"is overstated; it is not less than {_percent(numbers.at_least)}, that of the worst joint alone."
+            f"is overstated; it is not less than {percent(numbers.at_least)}, that of the worst joint alone."
         )
         said.append(Reason("independence", text))
     if numbers.joints_not_seen:
@@ -337,12 +337,12 @@ def _changes(numbers: ObjectNumbers) -> list[Reason]:
     for code, after in numbers.if_changed.items():
         words = _of("if_changed", code, _CHANGE_WORDS)
         if abs(after - numbers.middle) > max(0.005, 0.1 * numbers.middle):
-            said = f"{words.format(after=in_words(after))} ({_percent(after)})."
+            said = f"{words.format(after=in_words(after))} ({percent(after)})."
             told.append((-abs(after - numbers.middle), Reason(code, said)))
     return [reason for _, reason in sorted(told, key=lambda item: item[0])]
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
     """A share in whole per cent, with one decimal when small; never 0 or 100."""
     if not 0 <= share <= 1:
         raise ValueError("probability must lie between 0 and 1")

@@ -1,0 +1,281 @@
+"""What to look at next: which look or test is worth its minutes, because it may change what is done before opening.
+
+For each object there is a choice, made by the chance that a joint fails: leave it as it is, or deal with it (secure,
+treat, keep from moving) from a chance ``act_from`` upward. A look or a test is worth something only where its outcome
+may change that choice. Its worth is the expected value of that information: for each outcome that changes the choice,
+how far the chance then lies beyond ``act_from``, times what is at stake (H. Raiffa and R. Schlaifer, Applied
+Statistical Decision Theory (1961), chapter 4, from memory).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.risk.bonds import Bonds, Floats, Whole
+from survey.risk.identification import LikelihoodTable
+from survey.risk.inputs import Assumptions, JointInputs
+from survey.risk.reasons import in_words
+from survey.risk.stages import OPEN, with_slips
+from survey.risk.together import Together, score_together
+
+LOOK_MINUTES_OBJECT, LOOK_MINUTES_JOINT = 6.0, 2.0  # to take an object down and up again, and for each joint (expert)
+TEST_MINUTES = {"uv": 5.0, "solvent": 10.0, "nitrate_test": 20.0, "protein_test": 20.0, "ftir": 45.0}  # expert defaults
+TEST_WORDS = {
+    "uv": "Ultraviolet light",
+    "solvent": "A solvent swab",
+    "nitrate_test": "A spot test for nitrate",
+    "protein_test": "A spot test for protein",
+    "ftir": "An infrared spectrum",
+}
+TESTS_WITH_SAMPLE = frozenset({"nitrate_test", "protein_test", "ftir"})
+ACT_FROM = 0.2  # chance of failing before the milestone from which an object is dealt with (expert default)
+WORLDS = 256  # outcomes of a look that are tried for each object
+
+
+@dataclass(frozen=True)
+class Step:
+    """One look or test that could be made.
+
+    ``kind`` is ``look`` or a kind of test; ``row`` the object for a look, the joint for a test; ``changes`` the
+    chance that it changes a choice; ``worth`` the expected gain in units of the stake; ``minutes``; ``others`` how many
+    further objects' choices it may change; ``text`` says why.
+    """
+
+    kind: str
+    row: int
+    changes: float
+    worth: float
+    minutes: float
+    others: int
+    text: str
+
+    @property
+    def rate(self) -> float:
+        """Worth for each minute, by which steps are ranked."""
+        return self.worth / self.minutes
+
+
+@dataclass(frozen=True)
+class Looks:
+    """Of looking at each object [n]: chance to change the choice, worth, minutes, expected number of joints not seen
+    that fail before the milestone, and how many joints nobody has seen."""
+
+    changes: Floats
+    worth: Floats
+    minutes: Floats
+    failing: Floats
+    unseen: Whole
+
+
+def worth_of_looks(
+    inputs: JointInputs,
+    bonds: Bonds,
+    *,
+    stake: Floats,
+    assumptions: Assumptions | None = None,
+    act_from: float = ACT_FROM,
+    seed: int = 0,
+) -> Looks:
+    """What a look at each object that has joints nobody has seen would be worth; 0 where all were seen.
+
+    Parameters
+    ----------
+    inputs : JointInputs [j]; bonds : Bonds
+    stake : [n], >= 0, what is lost if the object fails: share of value times significance times importance
+    act_from : float, more than 0 and less than 1
+
+    Notes
+    -----
+    Outcomes of a look are drawn joint by joint from what is believed of its stage and from how often surveyors mistake
+    one; that neighbours tend to be found alike is counted in the chance that follows, not in the draw.
+    """
+    chosen = only_middle(assumptions or Assumptions())
+    _check(inputs, bonds, stake, act_from)
+    base = score_together(inputs, bonds, chosen)
+    known, before = base.joints.before[0, :, -1], base.objects.before[0, :, -1]
+    unseen = np.flatnonzero(inputs.last_seen < 0)
+    count = np.bincount(inputs.object_index[unseen], minlength=inputs.object_count)
+    outcomes = base.joints.stage_now[0, unseen] @ with_slips(np.asarray(chosen.misclassification, dtype=np.float64))
+    after = _if_seen(inputs.only(unseen), chosen)
+    # What joints share holds their object's chance below that of independent joints, by this power of what is kept.
+    together = _kept(before) / np.minimum(_kept(base.apart[0, :, -1]), -1e-300)
+    sure = np.bincount(inputs.object_index, _kept(known), minlength=inputs.object_count)
+    sure = sure - np.bincount(inputs.object_index[unseen], _kept(known[unseen]), minlength=inputs.object_count)
+    rng, ends, kept = np.random.default_rng(seed), np.cumsum(outcomes, axis=1)[:, :-1], _kept(after)
+    changes, worth = np.zeros(inputs.object_count), np.zeros(inputs.object_count)
+    for _ in range(WORLDS):
+        seen = (rng.random(unseen.size)[:, None] > ends).sum(axis=1)
+        found = np.bincount(inputs.object_index[unseen], kept[np.arange(unseen.size), seen], inputs.object_count)
+        then = -np.expm1(together * (sure + found))
+        changed = ((then >= act_from) != (before >= act_from)) & (count > 0)
+        changes += changed / WORLDS
+        worth += changed * np.abs(then - act_from) * stake / WORLDS
+    failing = np.bincount(inputs.object_index[unseen], known[unseen], minlength=inputs.object_count)
+    minutes = np.asarray(LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * count, dtype=np.float64)
+    return Looks(changes, worth, minutes, np.asarray(failing, dtype=np.float64), count)
+
+
+def _kept(chance: Floats) -> Floats:
+    """Logarithm of the chance to hold, at least a trace of it."""
+    return np.asarray(np.log1p(-np.minimum(chance, 1.0 - 1e-12)))
+
+
+def _if_seen(inputs: JointInputs, assumptions: Assumptions) -> Floats:
+    """Chance [j, s] of each joint before the last milestone if a look today finds it in stage s."""
+    joints, alone = inputs.object_index.size, Bonds.none(inputs)
+    ago = np.hstack([inputs.visit_ago, np.zeros((joints, 1))])
+    found = np.empty((joints, OPEN + 1))
+    for stage in range(OPEN + 1):
+        seen = np.hstack([inputs.visit_stages, np.full((joints, 1), stage)])
+        looked = inputs.changed(visit_stages=seen, visit_ago=ago)
+        found[:, stage] = score_together(looked, alone, assumptions).joints.before[0, :, -1]
+    return found
+
+
+@dataclass(frozen=True)
+class Tests:
+    """Of one kind of test on each restoration [r]: chance to change its own object's choice, worth with all other
+    objects it speaks for, how many of those it may change, and the joint [r] to take it from (-1 none)."""
+
+    changes: Floats
+    worth: Floats
+    others: Whole
+    joint: Whole
+
+
+def worth_of_tests(
+    inputs: JointInputs,
+    bonds: Bonds,
+    workshop: Whole,
+    kind: str,
+    *,
+    table: LikelihoodTable,
+    stake: Floats,
+    tested: NDArray[np.bool_],
+    scores: Together,
+    prior: int = 0,
+    act_from: float = ACT_FROM,
+) -> Tests:
+    """What a test of ``kind`` on one joint of each restoration would be worth.
+
+    Parameters
+    ----------
+    inputs, bonds : as for ``score_together``, which made ``scores``
+    workshop : int [r], workshop and period of each restoration, -1 where not known
+    kind : str, a kind of evidence of ``table``
+    tested : bool [j], joints that have had this test
+    prior : int, the belief of ``scores`` to choose by
+
+    Notes
+    -----
+    A test moves the restoration's adhesive; through the workshop's habit it moves other objects too, whose change of
+    choice is counted. What the one joint holds apart from its restoration is left aside.
+    """
+    if kind not in table.kinds:
+        raise ValueError(f"kind must be one of {', '.join(table.kinds)}, not {kind!r}")
+    _check(inputs, bonds, stake, act_from)
+    groups = bonds.restorations.shape[0]
+    owner, joint = np.zeros(groups, dtype=np.int64), np.full(groups, -1, dtype=np.int64)
+    owner[bonds.restoration] = inputs.object_index
+    free = np.flatnonzero(~tested)
+    free = free[np.argsort(scores.joints.before[prior, free, -1], kind="stable")]
+    joint[bonds.restoration[free]] = free  # of those not tested the one most likely to fail, written last
+    told = _told(bonds, np.maximum(joint, 0), table.kinds[kind].chances)
+    of, given, before = scores.restorations[prior], scores.given_class[prior], scores.objects.before[prior, :, -1]
+    chance = np.einsum("rc,rco->ro", of, told)
+    then = np.einsum("rc,rco,rc->ro", of, told, given) / chance
+    changed = ((then >= act_from) != (before[owner] >= act_from)[:, None]) & (joint >= 0)[:, None]
+    changes = (chance * changed).sum(axis=1)
+    worth = (chance * changed * np.abs(then - act_from)).sum(axis=1) * stake[owner]
+    others = np.zeros(groups, dtype=np.int64)
+    for habit in np.unique(workshop[workshop >= 0]):
+        mine = np.flatnonzero((workshop == habit) & (joint >= 0))
+        gain, count = _for_others(
+            mine, np.flatnonzero(workshop == habit), scores, told, owner, stake, prior, act_from, bonds
+        )
+        worth[mine] += gain
+        others[mine] = count
+    return Tests(changes, worth, others, joint)
+
+
+def _told(bonds: Bonds, joint: Whole, chances: Floats) -> Floats:
+    """Chance [r, c, o] of each outcome on a joint, for each class that its restoration may hold by."""
+    follows, otherwise = bonds.follows[joint], bonds.otherwise[joint]
+    return follows[:, :, None] * chances.T + (1.0 - follows)[:, :, None] * (otherwise @ chances.T)[:, None, :]
+
+
+def _for_others(
+    tested: Whole, moved: Whole, scores: Together, told: Floats, owner: Whole, stake: Floats, prior: int,
+    act_from: float, bonds: Bonds,
+) -> tuple[Floats, Whole]:  # fmt: skip
+    """Worth [k] of a test on each of ``tested`` for the other objects of its workshop, and how many it may change.
+
+    What a test says of one restoration reaches another through the habit both follow: by the square of that share.
+    """
+    of, given = scores.restorations[prior], scores.given_class[prior][moved]
+    before = scores.objects.before[prior, owner[moved], -1]
+    elsewhere = owner[tested][:, None] != owner[moved][None, :]
+    gain, count = np.zeros(tested.size), np.zeros(tested.size, dtype=np.int64)
+    for outcome in range(told.shape[2]):
+        weight = of[tested] * told[tested, :, outcome]
+        chance = weight.sum(axis=1, keepdims=True)
+        reaches = bonds.sharing.within_workshop**2 * (weight / chance - of[tested])
+        then = np.clip(before + reaches @ given.T, 0.0, 1.0)
+        changed = ((then >= act_from) != (before >= act_from)) & elsewhere
+        gain += (chance * changed * np.abs(then - act_from) * stake[owner[moved]]).sum(axis=1)
+        count = np.maximum(count, changed.sum(axis=1))
+    return gain, count
+
+
+def next_steps(looks: Looks, tests: Mapping[str, Tests], parts: Sequence[str], *, most: int = 50) -> list[Step]:
+    """Looks and tests worth making, the most worth for each minute first, each with a sentence.
+
+    ``parts`` [j] names where each joint is; at most ``most`` steps.
+    """
+    worth = {"look": looks.worth} | {kind: found.worth for kind, found in tests.items()}
+    minutes = {"look": looks.minutes} | {kind: np.full(worth[kind].size, TEST_MINUTES[kind]) for kind in tests}
+    steps = []
+    for kind, values in worth.items():
+        rates = values / minutes[kind]
+        for row in np.argsort(-rates, kind="stable")[:most]:
+            if values[row] > 0:
+                steps.append(_look(looks, int(row)) if kind == "look" else _test(tests[kind], kind, int(row), parts))
+    return sorted(steps, key=lambda step: (-step.rate, step.kind, step.row))[:most]
+
+
+def _look(looks: Looks, row: int) -> Step:
+    count = int(looks.unseen[row])
+    joints = "1 joint has not been looked at" if count == 1 else f"{count} joints have not been looked at"
+    text = (
+        f"{joints}. In {in_words(float(looks.changes[row]))} cases a look changes what should be done before opening; "
+        f"it takes about {looks.minutes[row]:.0f} minutes."
+    )
+    return Step("look", row, float(looks.changes[row]), float(looks.worth[row]), float(looks.minutes[row]), 0, text)
+
+
+def _test(tests: Tests, kind: str, row: int, parts: Sequence[str]) -> Step:
+    others = int(tests.others[row])
+    joint = int(tests.joint[row])
+    text = f"{TEST_WORDS[kind]} on the joint at the {parts[joint]}: "
+    text += f"in {in_words(float(tests.changes[row]))} cases it changes what should be done with this object"
+    if others:
+        text += f", and it may for {others} more of the same workshop and period"
+    text += f"; it takes about {TEST_MINUTES[kind]:.0f} minutes"
+    text += " and a sample, taken only by someone who may." if kind in TESTS_WITH_SAMPLE else "."
+    changes, worth = float(tests.changes[row]), float(tests.worth[row])
+    return Step(kind, joint, changes, worth, TEST_MINUTES[kind], others, text)
+
+
+def only_middle(assumptions: Assumptions) -> Assumptions:
+    """The same with the middle belief alone."""
+    return replace(assumptions, priors=(assumptions.priors[assumptions.middle],))
+
+
+def _check(inputs: JointInputs, bonds: Bonds, stake: Floats, act_from: float) -> None:
+    bonds.check(inputs)
+    if stake.shape != (inputs.object_count,) or np.any(~(stake >= 0)) or np.any(np.isinf(stake)):
+        raise ValueError("stake must be finite and not negative, one for each object")
+    if not 0 < act_from < 1:
+        raise ValueError("act_from must lie between 0 and 1")
