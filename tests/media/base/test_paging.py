@@ -37,8 +37,10 @@ def test_no_cursor_is_the_top(db, cursor):
     assert len(keyset(Event.objects.all(), order=["id"], after=cursor).rows) == 0
 
 
-@pytest.mark.parametrize("cursor", ["x", "5", signing.dumps([["id"], [5]], salt="other"), "a:b:c", "\x00"])
+@pytest.mark.parametrize("cursor", ["x", "5", "of another list", "a:b:c", "\x00"])
 def test_a_cursor_of_somebody_elses_is_refused(db, cursor):
+    if cursor == "of another list":
+        cursor = signing.dumps([["id"], [5]], salt="other")
     with pytest.raises(BadCursor):
         keyset(Event.objects.all(), order=["id"], after=cursor)
 
