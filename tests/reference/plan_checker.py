@@ -14,7 +14,9 @@ def check(instance, plan):
     """Errors, benefit, mandatory objects planned, mandatory objects in all."""
     at = {(thing, step): (person, start) for thing, step, person, start in plan["steps"]}
     staff = {person["id"]: person for person in instance["staff"]}
-    errors, benefit, done, bookings = [], 0, 0, defaultdict(list)
+    errors: list[str] = []
+    bookings: dict[tuple[str, str], list[tuple[int, int]]] = defaultdict(list)
+    benefit, done = 0, 0
     if len(at) < len(plan["steps"]):
         errors.append("a step is planned twice")
     for thing in instance["objects"]:

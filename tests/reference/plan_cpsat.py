@@ -5,15 +5,19 @@ Optimum on small instances, a peer on large ones.
 Levels and steps are optional; a start may lie where a shift has room for the step; quarter-hours throughout.
 """
 
+from typing import Any
+
 from ortools.sat.python import cp_model
 
 
 def solve(instance, *, seconds, workers=2, hint=None):
     """Status, benefit, upper bound and plan (nothing if none was found)."""
     model = cp_model.CpModel()
-    takes, starts, doers = {}, {}, {}
-    busy = {person["id"]: [] for person in instance["staff"]}
-    shared = {"hood": [], "bench": []}
+    takes: dict[tuple, Any] = {}
+    starts: dict[tuple, Any] = {}
+    doers: dict[tuple, Any] = {}
+    busy: dict[str, list] = {person["id"]: [] for person in instance["staff"]}
+    shared: dict[str, list] = {"hood": [], "bench": []}
     for thing in instance["objects"]:
         for number, level in enumerate(thing["levels"]):
             taken = takes[thing["id"], number] = model.new_bool_var("")

@@ -9,7 +9,7 @@ import random
 
 QUARTERS, DAY, WEEK = 4, 96, 672
 # name, weekday -> (start hour, hours), skills: 36, 30, 24, 20, 16 and 8 hours a week
-STAFF = [
+STAFF: list[tuple[str, dict[int, tuple[float, float]], list[str]]] = [
     ("S36", {0: (9, 7.5), 1: (9, 7.5), 2: (9, 7.5), 3: (9, 7.5), 4: (9, 6)}, ["exam", "solvent", "join", "fill"]),
     ("S30", {0: (8.5, 7.5), 1: (8.5, 7.5), 2: (8.5, 7.5), 3: (8.5, 7.5)}, ["exam", "join", "fill", "retouch"]),
     ("S24", {1: (9, 8), 2: (9, 8), 4: (9, 8)}, ["exam", "solvent", "join", "retouch"]),
@@ -89,7 +89,9 @@ def _level(draw, name, kinds, mount_after, reduction, size, worth):
     if name == "full" or (name == "rejoin+fill" and draw.random() < 0.5):
         kinds.append("retouch")
     reduction = min(0.99, max(0.05, draw.gauss(reduction, 0.06)))
-    steps, before, after = [], [], {}
+    steps: list[dict] = []
+    before: list[str] = []
+    after: dict[str, list[str]] = {}
     for kind in [*kinds, "photo", "mount"]:
         sittings = _sittings(draw, kind, size, after[mount_after] if kind == "mount" else before)
         steps += sittings

@@ -14,7 +14,10 @@ class Season:
         self.env = simpy.Environment()
         self.ahead = ahead
         objects = {thing["id"]: thing for thing in instance["objects"]}
-        self.steps, self.after, self.waiting, self.lists = {}, {}, {}, {p["id"]: [] for p in instance["staff"]}
+        self.steps: dict[tuple[str, str], dict] = {}
+        self.after: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        self.waiting: dict[tuple[str, str], int] = {}
+        self.lists: dict[str, list] = {person["id"]: [] for person in instance["staff"]}
         for name, level in plan["levels"].items():
             for step in objects[name]["levels"][level]["steps"]:
                 self.steps[name, step["id"]] = step

@@ -202,7 +202,7 @@ def test_who_waits_for_one_busy_person_is_late_because_of_that_person():
     plan = a_plan(("jar", "exam", "ann", NINE), ("bowl", "exam", "ann", NINE + 20))
     found = simulate(an_instance(jar, bowl), plan, trials=2_000)
     causes = dict(zip(found.causes, found.causes_of_lateness()[found.object_ids.index("bowl")], strict=True))
-    assert max(causes, key=causes.get) == "ann"
+    assert max(causes, key=lambda cause: causes[cause]) == "ann"
 
 
 @pytest.mark.parametrize(
@@ -244,7 +244,8 @@ def test_noise_out_of_range_is_refused_by_name(wrong):
 
 
 def test_progress_is_told_and_can_end_the_simulation():
-    instance, told = make(40, 3), []
+    instance = make(40, 3)
+    told: list[int] = []
     simulate(instance, greedy_plan(instance), trials=600, progress=told.append)
     assert told == [250, 500, 600]
 
