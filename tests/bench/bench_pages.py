@@ -1,7 +1,7 @@
 """Queries and response times of every list page, over whatever the configured database holds.
 
     python manage.py demo
-    python manage.py import_register ../shared/data/open-register.csv --source Open --unit in --zero-is-not-recorded --yes
+    python manage.py import_register open-register.csv --source Open --unit in --zero-is-not-recorded --yes
     python -m tests.bench.bench_pages --times 40
 
 Prints, for each page, how many queries it makes and the median and 95th percentile of its time, through the whole
