@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
@@ -14,9 +12,9 @@ from django.http.request import RawPostDataException, UnreadablePostError
 
 from media.base.access import PERMISSIONS, SignedIn, may
 from media.base.errors import FettleError
+from survey.capture.reading import NotJson, read_json
 
 MOST_BODY = 4 * 1024 * 1024
-DEEPEST = 40
 
 
 class BadRequest(FettleError):
@@ -90,36 +88,7 @@ def json_of(request: SignedIn) -> Any:
     """The JSON of a request: UTF-8, finite numbers, not too deep. Raises ``BadRequest``."""
     if request.content_type != "application/json":
         raise BadRequest("Send JSON, as application/json.", 415)
-    return read_json(body_of(request))
-
-
-def read_json(data: bytes) -> Any:
-    """JSON from outside. Raises ``BadRequest``."""
     try:
-        value = json.loads(data.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite)
-    except (ValueError, RecursionError) as error:
-        raise BadRequest("This is not well-formed JSON in UTF-8.") from error
-    if _depth(value) > DEEPEST:
-        raise BadRequest("This JSON is nested too deep.")
-    return value
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(name)
-
-
-def _finite(text: str) -> float:
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(text[:20])
-    return value
-
-
-def _depth(value: Any) -> int:
-    deepest, left = 0, [(value, 1)]
-    while left:
-        each, depth = left.pop()
-        deepest = max(deepest, depth)
-        inner = each.values() if isinstance(each, dict) else each if isinstance(each, list) else ()
-        left += [(one, depth + 1) for one in inner]
-    return deepest
+        return read_json(body_of(request))
+    except NotJson as error:
+        raise BadRequest(str(error)) from error

@@ -1,9 +1,16 @@
 from django.urls import path
 
-from survey.capture.web import api
+from survey.capture.web import api, desk, shell
 
 app_name = "capture"
 urlpatterns = [
+    path("", shell.home, name="home"),
+    path("worker.js", shell.worker, name="worker"),
+    path("app.webmanifest", shell.manifest, name="manifest"),
+    path("reconcile/", desk.reconcile, name="reconcile"),
+    path("reconcile/<uuid:pk>/", desk.decide, name="decide"),
+    path("waiting/<int:pk>/", desk.decide_operation, name="decide_operation"),
+    path("load/", desk.load, name="load"),
     path("status/", api.status, name="status"),
     path("choices/", api.choices, name="choices"),
     path("pack/", api.pack, name="pack"),
