@@ -23,6 +23,7 @@ from survey.register.db.models import (
     Place,
     RegisterImport,
     RegisterSource,
+    Sorting,
 )
 from survey.risk.db.models import JointRisk, ObjectRisk, ParameterSet, RiskRun
 
@@ -57,6 +58,7 @@ __all__ = [
     "Restoration",
     "RiskRun",
     "Sign",
+    "Sorting",
     "SurveyRound",
     "Workshop",
 ]

@@ -96,6 +96,32 @@ class Object(models.Model):
         return self.number
 
 
+class SortingState(models.TextChoices):
+    ASKED = "asked", "Waiting"
+    DOING = "doing", "Being placed"
+    DONE = "done", "Placed"
+    UNDONE = "undone", "Undone"
+
+
+class Sorting(models.Model):
+    """One sorting of objects into places by the register's words: what was chosen, what is to stand where."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    choices = models.JSONField(default=dict, help_text="Site, separator, direction, kind of the smallest part")
+    paths = models.JSONField(default=dict, help_text="Text of the register to [name, kind] from the site down")
+    made = models.JSONField(default=list, help_text="Keys of the places that it made and that are still there")
+    state = models.CharField(max_length=8, choices=SortingState.choices, default=SortingState.ASKED)
+    counts = models.JSONField(default=dict, help_text="Objects and places, done and kept by undoing")
+    job = models.ForeignKey("media.Job", models.SET_NULL, null=True, related_name="+")
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    asked_at = models.DateTimeField()
+    done_at = models.DateTimeField(null=True)
+    undone_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.asked_at:%Y-%m-%d} ({self.state})"
+
+
 class ObjectMove(models.Model):
     """An object changed place; the newest row agrees with the object's place."""
 
@@ -105,6 +131,12 @@ class ObjectMove(models.Model):
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="object_moves")
     reason = models.CharField(max_length=300, blank=True)
+    sorting = models.ForeignKey(
+        Sorting, models.PROTECT, null=True, related_name="moves", db_index=False, help_text="Empty: moved by hand"
+    )
+
+    class Meta:
+        indexes = [models.Index(fields=["sorting"], name="move_by_sorting", condition=Q(sorting__isnull=False))]
 
     def __str__(self) -> str:
         return f"{self.object_id} to {self.to_place_id}"
