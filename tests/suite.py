@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parent.parent
 POSTGRES = os.environ.get("FETTLE_TEST_POSTGRES", "postgresql://postgres@127.0.0.1:5432/postgres")
 REDIS = os.environ.get("FETTLE_TEST_REDIS", "redis://127.0.0.1:6379/9")
 # Tables and pages behave by database; cores, house rules and documents do not.
-ON_BOTH = ["tests/media", "tests/survey", "tests/treatments", "tests/browser", "tests/fixtures", "tests/house"]
+ON_BOTH = ["tests/media", "tests/survey", "tests/treatments", "tests/browser", "tests/fixtures", "tests/faults"]
 
 
 def _answers(address: str, default_port: int) -> bool:
