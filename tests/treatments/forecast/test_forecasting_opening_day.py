@@ -15,10 +15,10 @@ from survey.models import ChecklistEntry, Joint, Milestone
 from tests import builders
 from tests.treatments import checklists
 from treatments.forecast.db import selectors, services
-from treatments.forecast.db.selectors.work import SITTING, longest_sittings
 from treatments.models import Forecast, Leave, ObjectForecast, Treatment
 from treatments.options.db import services as options
 from treatments.planning.calendar import end_of_day
+from treatments.planning.db.selectors.work import SITTING, longest_sittings
 
 
 @pytest.fixture

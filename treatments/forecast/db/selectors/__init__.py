@@ -1,4 +1,4 @@
-"""All reading of forecasts: the work that they simulate, and what came out."""
+"""All reading of forecasts: what came out, and the work that they simulate, which the planning room gathers."""
 
 from treatments.forecast.db.selectors.shown import (
     ShownForecast,
@@ -8,7 +8,7 @@ from treatments.forecast.db.selectors.shown import (
     nobody_works,
     shown_forecast,
 )
-from treatments.forecast.db.selectors.work import MOUNTED, Work, days_ahead, gather_work
+from treatments.planning.db.selectors.work import MOUNTED, Work, days_ahead, gather_work
 
 __all__ = [
     "MOUNTED",

@@ -17,7 +17,7 @@ from treatments.hours.db.selectors import LevelHours, ObjectPlan, object_plans
 from treatments.hours.estimate import lognormal_from_quantiles
 from treatments.options.steps import StepHours
 from treatments.planning.calendar import QUARTERS, end_of_day, monday_of, quarter_of, weeks_up_to
-from treatments.planning.db.selectors import Department, department
+from treatments.planning.db.selectors.staff import Department, department
 
 SITTING = 16  # quarter-hours: nobody works at one step for longer without a break
 MOST_HOURS = 20_000.0  # of one object: ten years of one person at the bench, so surely a measure mistyped
@@ -157,13 +157,13 @@ def _as_object(
             {
                 "name": plan.level,
                 "benefit": max(1, round(1000 * entry.importance / max(1.0, expected))),
-                "steps": _as_steps(plan.counts, sittings),
+                "steps": as_steps(plan.counts, sittings),
             }
         ],
     }
 
 
-def _as_steps(level: LevelHours, sittings: Mapping[str, int]) -> list[dict[str, Any]]:
+def as_steps(level: LevelHours, sittings: Mapping[str, int]) -> list[dict[str, Any]]:
     """Steps as sittings, each after the one before and its wait. The last photograph is what photography waits for."""
     made: list[dict[str, Any]] = []
     before: list[str] = []
