@@ -1,16 +1,29 @@
 from treatments.forecast.db.models import Forecast, ObjectForecast
 from treatments.hours.db.models import LoggedTime, Treatment
 from treatments.options.db.models import ChosenLevel, LevelTable
-from treatments.planning.db.models import Holiday, Leave, StaffMember, Workplace
+from treatments.planning.db.models import (
+    CalendarAddress,
+    Holiday,
+    Leave,
+    LevelEffect,
+    Plan,
+    PlannedStep,
+    StaffMember,
+    Workplace,
+)
 
 __all__ = [
+    "CalendarAddress",
     "ChosenLevel",
     "Forecast",
     "Holiday",
     "Leave",
+    "LevelEffect",
     "LevelTable",
     "LoggedTime",
     "ObjectForecast",
+    "Plan",
+    "PlannedStep",
     "StaffMember",
     "Treatment",
     "Workplace",

@@ -43,6 +43,8 @@ PERMISSIONS: dict[str, frozenset[Role]] = {
     "ranking.run": CONSERVATORS,
     "treatments.read": EVERYBODY,
     "treatments.write": CONSERVATORS,
+    "plan.read": EVERYBODY,
+    "plan.write": CONSERVATORS,
     "forecast.read": EVERYBODY,
     "forecast.run": CONSERVATORS,
     "staff.write": HEADS,
