@@ -140,7 +140,7 @@ def test_a_shelf_says_of_each_object_how_it_stands():
     assert [mark["words"] for mark in row["marks"]] == [
         "not looked at yet",
         "looked at, no old joints",
-        "worst joint: gap, offset",
+        "worst joint: failing joint",
         "looked at, no old joints, not where it should be",
         "do not lift",
     ]
