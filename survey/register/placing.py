@@ -24,9 +24,9 @@ _WORDS: Mapping[tuple[str, ...], str] = {
     ("tray",): "tray trays box boxes drawer drawers carton crate tiroir schublade",
 }
 _HINTS = {word: tuple(_RANK[kind] for kind in kinds) for kinds, words in _WORDS.items() for word in words.split()}
-_NOWHERE = frozenset(
-    "not on view|off view|not on display|unknown|not known|location unknown|place unknown|unlocated|not located|missing|"
-    "lost|on loan|out on loan|not recorded|none|n/a|na|tbc|tbd|?|-|--|see file|deaccessioned".split("|")
+_NOWHERE = re.compile(
+    r"(not on|off) (view|display)|((location|place) )?(unknown|not (known|recorded|located))|unlocated|missing|lost"
+    r"|(out )?on loan|deaccessioned|none|n/?a|tb[cd]|see file|[?.-]*"
 )
 
 
@@ -69,7 +69,7 @@ def fold(name: str) -> str:
 
 def says_no_place(text: str) -> bool:
     """Whether a text says that a place is not known or not given, as "Not on View" does."""
-    return fold(text).rstrip(".") in _NOWHERE
+    return _NOWHERE.fullmatch(fold(text).rstrip(".")) is not None
 
 
 def guess_separator(texts: Collection[str]) -> str:
@@ -149,7 +149,7 @@ def _grown(root: _Node, names: Sequence[str], existing: Mapping[tuple[str, ...],
         yield node
 
 
-_NEVER = 1000.0
+_NEVER, _NEVER_AT_ALL = 1e3, 1e9
 
 
 @dataclass
@@ -175,9 +175,9 @@ class _Node:
 
     def _own(self, rank: int, finest: int) -> float:
         if self.depth == 0 or rank == 0:
-            return 0.0 if self.depth == rank == 0 else _NEVER * _NEVER
+            return 0.0 if self.depth == rank == 0 else _NEVER_AT_ALL
         if self.fixed:
-            return 0.0 if rank == self.fixed else _NEVER
+            return 0.0 if rank == self.fixed else _NEVER_AT_ALL
         if finest and not self.inside:
             return 10.0 * abs(rank - finest)
         if hints := hints_of(self.name):

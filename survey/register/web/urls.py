@@ -2,12 +2,16 @@
 
 from django.urls import path, re_path
 
-from survey.register.web.views import checklists, exhibitions, imports, objects, places
+from survey.register.web.views import checklists, exhibitions, imports, objects, places, placing
 
 app_name = "register"
 urlpatterns = [
     path("places/", places.places, name="places"),
     path("places/new/", places.place_new, name="place_new"),
+    path("places/by-words/", placing.by_words, name="places_by_words"),
+    path("places/by-words/<uuid:pk>/", placing.sorting, name="sorting"),
+    path("places/by-words/<uuid:pk>/go-on/", placing.sorting_go_on, name="sorting_go_on"),
+    path("places/by-words/<uuid:pk>/undo/", placing.sorting_undo, name="sorting_undo"),
     path("places/<uuid:pk>/", places.place, name="place"),
     path("places/<uuid:pk>/edit/", places.place_edit, name="place_edit"),
     path("places/<uuid:pk>/move/", places.place_move, name="place_move"),

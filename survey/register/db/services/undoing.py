@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import ForeignKey
+from django.db.models import ForeignKey, Model
 from django.db.models.fields.reverse_related import ForeignObjectRel
 
 from media.base import events
@@ -53,7 +53,7 @@ def _undo_rows(rows: Sequence[ImportRow], *, by: User | None, at: datetime, note
 def _take_out(made: Mapping[UUID, ImportRow], *, by: User | None, at: datetime, note: str) -> dict[UUID, str]:
     """Remove the objects that nothing else speaks of and nobody has changed; returns why the others stay."""
     objects = {thing.pk: thing for thing in Object.objects.filter(pk__in=made)}
-    kept = {pk: f"{' and '.join(sorted(what))} refer to it" for pk, what in _referring(list(objects)).items()}
+    kept = {pk: f"{' and '.join(sorted(what))} refer to it" for pk, what in referring(Object, list(objects)).items()}
     for pk, thing in objects.items():
         if pk not in kept and (touched := _touched(thing, made[pk].fields)):
             kept[pk] = f"changed here since: {touched}"
@@ -64,15 +64,15 @@ def _take_out(made: Mapping[UUID, ImportRow], *, by: User | None, at: datetime, 
     return kept
 
 
-def _referring(keys: list[UUID]) -> dict[UUID, set[str]]:
-    """For each object, what kinds of record point to it, in any room."""
+def referring(model: type[Model], keys: list[UUID]) -> dict[UUID, set[str]]:
+    """For each row of a model with these keys, what kinds of record point to it, in any room."""
     found: dict[UUID, set[str]] = defaultdict(set)
-    for relation in Object._meta.get_fields(include_hidden=True):
+    for relation in model._meta.get_fields(include_hidden=True):
         if not (isinstance(relation, ForeignObjectRel) and isinstance(relation.field, ForeignKey)):
             continue
-        model, column = relation.related_model, relation.field.attname
-        words = str(model._meta.verbose_name_plural)
-        for pk in model._base_manager.filter(**{f"{column}__in": keys}).values_list(column, flat=True).distinct():
+        other, column = relation.related_model, relation.field.attname
+        words = str(other._meta.verbose_name_plural)
+        for pk in other._base_manager.filter(**{f"{column}__in": keys}).values_list(column, flat=True).distinct():
             found[pk].add(words)
     return found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -16,6 +17,7 @@ from media.base.errors import FettleError
 from media.base.pages import page_or_part
 from survey.register.db.models import Place, PlaceKind
 from survey.register.db.selectors import places as selectors
+from survey.register.db.selectors.placing import unplaced
 from survey.register.db.services import places as services
 from survey.register.web.forms import PlaceForm, PlaceMoveForm, kind_below
 
@@ -25,7 +27,9 @@ from survey.register.web.forms import PlaceForm, PlaceMoveForm, kind_below
 def places(request: SignedIn) -> HttpResponse:
     """All places down to the bays."""
     page = selectors.places_page(after=request.GET.get("after"))
-    context = {"page": page, "may_write": may(request.user, "register.write")}
+    context: dict[str, Any] = {"page": page, "may_write": may(request.user, "register.write")}
+    if not request.htmx:
+        context["unplaced"] = unplaced()
     return page_or_part(request, "survey/register/places.html", "rows", context)
 
 
