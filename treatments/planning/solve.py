@@ -20,7 +20,7 @@ from treatments.planning.search import run_moves, start_search
 from treatments.planning.timetable import Timetable, copy_timetable, empty_timetable
 from treatments.planning.weekly import round_weekly, solve_weekly, weekly_model
 
-Progress = Callable[[float, float, float], None]
+Progress = Callable[[float, float, float], bool | None]
 
 LONGEST = 86_400.0
 FILLS = (0.85, 0.89, 0.82, 0.92)  # shares of all hours that the weekly programme may use; the best plan is gone on with
@@ -68,9 +68,9 @@ def solve_instance(
     seconds : float, > 0
         Time limit. It fixes the number of moves beforehand, for which about a third of the time is needed; so the same
         seed and limit give the same plan on any machine. Where this one is so busy that one and a half times the limit
-        passes first, the search ends there: then, and only then, "cut_short" is true and plans can differ.
-    progress : called now and then with the share done, the benefit so far and the bound (inf: not known yet); what it
-        raises ends the search
+        passes first, the search ends there: then, or if told to end, "cut_short" is true and plans can differ.
+    progress : called now and then, from threads of the search, with the share done, the benefit so far and the bound
+        (inf: not known yet). True ends the search there, with the best plan so far; what it raises ends it without
 
     Returns
     -------
@@ -145,13 +145,14 @@ class Clock:
         self.end = began + PATIENCE * seconds
         self.progress = progress
         self.bound = bound
+        self.told = False
 
     def passed(self) -> bool:
-        return time.monotonic() > self.end
+        return self.told or time.monotonic() > self.end
 
     def tell(self, share: float, benefit: float) -> None:
-        if self.progress:
-            self.progress(share, benefit, self.bound)
+        if self.progress and self.progress(share, benefit, self.bound):
+            self.told = True
 
 
 @dataclass(frozen=True)

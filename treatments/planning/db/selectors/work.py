@@ -139,7 +139,7 @@ def _as_object(
     plan: ObjectPlan, entry: ChecklistEntry, due: date, clock: _Clock, sittings: Mapping[str, int]
 ) -> dict[str, Any]:
     close = clock.end(due)
-    expected = sum(_mean_hours(step) for step in plan.counts.steps)
+    expected = sum(mean_hours(step) for step in plan.counts.steps)
     if expected > MOST_HOURS:
         raise FettleError(
             f"{entry.object} comes to {expected:,.0f} hours. Check what was measured of it, or treat it less far."
@@ -169,7 +169,7 @@ def as_steps(level: LevelHours, sittings: Mapping[str, int]) -> list[dict[str, A
     before: list[str] = []
     photographs = [turn for turn, step in enumerate(level.steps) if step.kind == "photograph"]
     for turn, step in enumerate(level.steps):
-        lengths = _cut(max(1, round(_mean_hours(step) * QUARTERS)), sittings.get(step.skill, SITTING))
+        lengths = _cut(max(1, round(mean_hours(step) * QUARTERS)), sittings.get(step.skill, SITTING))
         for part, length in enumerate(lengths):
             name = f"{turn:02d}-{step.code}" + (f"-{part + 1}" if len(lengths) > 1 else "")
             made.append(
@@ -193,6 +193,6 @@ def _cut(total: int, longest: int) -> Sequence[int]:
     return [total // parts + (part < total % parts) for part in range(parts)]
 
 
-def _mean_hours(step: StepHours) -> float:
+def mean_hours(step: StepHours) -> float:
     """Mean of the log-normal through low and high: what a long run of such steps takes on average."""
     return float(lognormal_from_quantiles(step.hours.low, step.hours.high).mean)
