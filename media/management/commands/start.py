@@ -114,6 +114,8 @@ def _serve(listening: socket.socket, worker: subprocess.Popen[bytes] | None) -> 
         threading.Thread(target=_watch, args=(over, held), daemon=True).start()
 
     def stop(*_: Any) -> None:
+        # Once is enough: a second signal must not break off the ending.
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, stop)
