@@ -1,6 +1,6 @@
 """What to look at next: which look or test is worth its minutes, because it may change what is done before opening.
 
-For each object there is a choice, made by the chance that a joint fails: leave it as it is, or deal with it (secure,
+For each joint and object there is a choice, made by its chance to fail: leave it as it is, or deal with it (secure,
 treat, keep from moving) from a chance ``act_from`` upward. A look or a test is worth something only where its outcome
 may change that choice. Its worth is the expected value of that information: for each outcome that changes the choice,
 how far the chance then lies beyond ``act_from``, times what is at stake (H. Raiffa and R. Schlaifer, Applied
@@ -31,7 +31,6 @@ TEST_WORDS = {
 }
 TESTS_WITH_SAMPLE = frozenset({"nitrate_test", "protein_test", "ftir"})
 ACT_FROM = 0.2  # chance of failing before the milestone from which an object is dealt with (expert default)
-WORLDS = 256  # outcomes of a look that are tried for each object
 
 
 @dataclass(frozen=True)
@@ -59,8 +58,8 @@ class Step:
 
 @dataclass(frozen=True)
 class Looks:
-    """Of looking at each object [n]: chance to change the choice, worth, minutes, expected number of joints not seen
-    that fail before the milestone, and how many joints nobody has seen."""
+    """Of looking at each object [n]: chance to change what is done with any of its joints, worth, minutes, expected
+    number of joints not seen that are failing or open today, and how many joints nobody has seen."""
 
     changes: Floats
     worth: Floats
@@ -76,50 +75,41 @@ def worth_of_looks(
     stake: Floats,
     assumptions: Assumptions | None = None,
     act_from: float = ACT_FROM,
-    seed: int = 0,
 ) -> Looks:
-    """What a look at each object that has joints nobody has seen would be worth; 0 where all were seen.
+    """What a look at the joints nobody has seen would be worth, for each object; 0 where all were seen.
 
     Parameters
     ----------
     inputs : JointInputs [j]; bonds : Bonds
-    stake : [n], >= 0, what is lost if the object fails: share of value times significance times importance
+    stake : [j], >= 0, what is lost if a joint lets go: share of value times significance times importance
+    assumptions : Assumptions, optional; the middle belief alone is used
     act_from : float, more than 0 and less than 1
 
     Notes
     -----
-    Outcomes of a look are drawn joint by joint from what is believed of its stage and from how often surveyors mistake
-    one; that neighbours tend to be found alike is counted in the chance that follows, not in the draw.
+    A joint that nobody has seen is left as it is, whatever its chance: nobody treats what nobody has seen. A look
+    changes that where it finds a stage from which the joint is then likelier than ``act_from`` to let go. Stages are
+    summed over, with how often surveyors mistake one; worth adds up over joints, since each is dealt with by itself.
     """
     chosen = only_middle(assumptions or Assumptions())
-    _check(inputs, bonds, stake, act_from)
+    _check(inputs, bonds, act_from)
+    _check_stake(stake, inputs.object_index.size)
     base = score_together(inputs, bonds, chosen)
-    known, before = base.joints.before[0, :, -1], base.objects.before[0, :, -1]
     unseen = np.flatnonzero(inputs.last_seen < 0)
-    count = np.bincount(inputs.object_index[unseen], minlength=inputs.object_count)
+    owner = inputs.object_index[unseen]
     outcomes = base.joints.stage_now[0, unseen] @ with_slips(np.asarray(chosen.misclassification, dtype=np.float64))
-    after = _if_seen(inputs.only(unseen), chosen)
-    # What joints share holds their object's chance below that of independent joints, by this power of what is kept.
-    together = _kept(before) / np.minimum(_kept(base.apart[0, :, -1]), -1e-300)
-    sure = np.bincount(inputs.object_index, _kept(known), minlength=inputs.object_count)
-    sure = sure - np.bincount(inputs.object_index[unseen], _kept(known[unseen]), minlength=inputs.object_count)
-    rng, ends, kept = np.random.default_rng(seed), np.cumsum(outcomes, axis=1)[:, :-1], _kept(after)
-    changes, worth = np.zeros(inputs.object_count), np.zeros(inputs.object_count)
-    for _ in range(WORLDS):
-        seen = (rng.random(unseen.size)[:, None] > ends).sum(axis=1)
-        found = np.bincount(inputs.object_index[unseen], kept[np.arange(unseen.size), seen], inputs.object_count)
-        then = -np.expm1(together * (sure + found))
-        changed = ((then >= act_from) != (before >= act_from)) & (count > 0)
-        changes += changed / WORLDS
-        worth += changed * np.abs(then - act_from) * stake / WORLDS
-    failing = np.bincount(inputs.object_index[unseen], known[unseen], minlength=inputs.object_count)
-    minutes = np.asarray(LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * count, dtype=np.float64)
-    return Looks(changes, worth, minutes, np.asarray(failing, dtype=np.float64), count)
+    beyond = _if_seen(inputs.only(unseen), chosen) - act_from
+    changes = (outcomes * (beyond >= 0)).sum(axis=1)
+    worth = (outcomes * np.maximum(beyond, 0.0)).sum(axis=1) * stake[unseen]
+    count = np.bincount(owner, minlength=inputs.object_count)
 
+    def total(values: Floats) -> Floats:
+        return np.asarray(np.bincount(owner, values, minlength=inputs.object_count), dtype=np.float64)
 
-def _kept(chance: Floats) -> Floats:
-    """Logarithm of the chance to hold, at least a trace of it."""
-    return np.asarray(np.log1p(-np.minimum(chance, 1.0 - 1e-12)))
+    any_change = -np.expm1(total(np.log1p(-np.minimum(changes, 1.0 - 1e-12))))
+    minutes = LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * count.astype(np.float64)
+    failing = total(base.joints.stage_now[0, unseen][:, OPEN - 1 :].sum(axis=1))
+    return Looks(any_change, total(worth), minutes, failing, count)
 
 
 def _if_seen(inputs: JointInputs, assumptions: Assumptions) -> Floats:
@@ -165,6 +155,7 @@ def worth_of_tests(
     inputs, bonds : as for ``score_together``, which made ``scores``
     workshop : int [r], workshop and period of each restoration, -1 where not known
     kind : str, a kind of evidence of ``table``
+    stake : [n], >= 0, what is lost if the object fails
     tested : bool [j], joints that have had this test
     prior : int, the belief of ``scores`` to choose by
 
@@ -175,7 +166,8 @@ def worth_of_tests(
     """
     if kind not in table.kinds:
         raise ValueError(f"kind must be one of {', '.join(table.kinds)}, not {kind!r}")
-    _check(inputs, bonds, stake, act_from)
+    _check(inputs, bonds, act_from)
+    _check_stake(stake, inputs.object_count)
     groups = bonds.restorations.shape[0]
     owner, joint = np.zeros(groups, dtype=np.int64), np.full(groups, -1, dtype=np.int64)
     owner[bonds.restoration] = inputs.object_index
@@ -273,9 +265,12 @@ def only_middle(assumptions: Assumptions) -> Assumptions:
     return replace(assumptions, priors=(assumptions.priors[assumptions.middle],))
 
 
-def _check(inputs: JointInputs, bonds: Bonds, stake: Floats, act_from: float) -> None:
+def _check(inputs: JointInputs, bonds: Bonds, act_from: float) -> None:
     bonds.check(inputs)
-    if stake.shape != (inputs.object_count,) or np.any(~(stake >= 0)) or np.any(np.isinf(stake)):
-        raise ValueError("stake must be finite and not negative, one for each object")
     if not 0 < act_from < 1:
         raise ValueError("act_from must lie between 0 and 1")
+
+
+def _check_stake(stake: Floats, count: int) -> None:
+    if stake.shape != (count,) or np.any(~(stake >= 0)) or np.any(np.isinf(stake)):
+        raise ValueError(f"stake must be {count} finite numbers, not negative")
