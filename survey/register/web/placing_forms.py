@@ -17,17 +17,16 @@ class PlacingForm(forms.Form):
     site = forms.CharField(max_length=LONGEST_NAME, label="The site that all of it stands in")
     separator = forms.ChoiceField(
         choices=[(NONE, "Nothing: each is one place"), *((s, f"{s.strip()}   ({_SHOWN[s]})") for s in SEPARATORS)],
-        label="What stands between the parts",
+        label="Between the parts",
     )
     direction = forms.ChoiceField(
-        choices=[("first", "The largest comes first"), ("last", "The largest comes last")],
-        label="Which part comes first",
+        choices=[("first", "The largest"), ("last", "The smallest")],
+        label="First comes",
     )
     finest = forms.ChoiceField(
-        choices=[("", "As its words say"), *((kind, f"Always a {kind}") for kind in KINDS[2:])],
+        choices=[("", "As its words say"), *((kind, f"A {kind}") for kind in KINDS[2:])],
         required=False,
-        label="What the smallest part is",
-        help_text="Tablets take shelves and trays along.",
+        label="The smallest is",
     )
 
     @classmethod

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
 from media.base.pages import page_or_part
+from media.base.sheets import Sheet, as_csv, as_xlsx
 from survey.register.db.models import Object
 from survey.register.db.selectors import exhibitions as exhibition_selectors
 from survey.register.db.selectors import objects as selectors
@@ -22,7 +23,6 @@ from survey.register.db.selectors import places as place_selectors
 from survey.register.db.selectors.exports import EXPORTS, export_rows
 from survey.register.db.services import objects as services
 from survey.register.web.forms import MoveForm, ObjectForm, PlaceChoice, WithdrawForm
-from survey.register.web.sheets import as_csv, as_xlsx
 
 COUNTED = 10_000
 
@@ -75,7 +75,7 @@ def export(request: SignedIn, kind: str) -> StreamingHttpResponse:
     """The list as it is filtered, as a file."""
     rows = export_rows(_wanted(request))
     name = f"register-{timezone.localdate().isoformat()}.{kind}"
-    return as_csv(EXPORTS, rows, name) if kind == "csv" else as_xlsx("Register", EXPORTS, rows, name)
+    return as_csv(EXPORTS, rows, name) if kind == "csv" else as_xlsx([Sheet("Register", EXPORTS, rows)], name)
 
 
 @require_http_methods(["GET", "POST"])

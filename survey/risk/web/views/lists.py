@@ -9,12 +9,12 @@ from django.views.decorators.http import require_GET
 
 from media.base.access import SignedIn, permitted
 from media.base.errors import FettleError, NotThere
+from media.base.sheets import Sheet, as_csv, as_readme, as_xlsx
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import ageing_nitrate, latest_run, must_not_be_lifted
 from survey.risk.db.selectors import shelf_list as list_by_shelf
 from survey.risk.db.selectors.exports import HEADINGS, dictionary, export_rows
 from survey.risk.web import asked
-from survey.risk.web.sheets import as_csv, as_readme, as_xlsx
 from survey.risk.web.views.ranking import working
 
 
@@ -40,7 +40,10 @@ def export(request: SignedIn) -> HttpResponseBase:
     if kind == "readme":
         return as_readme(meanings, f"{name}-columns.txt")
     rows = export_rows(run, wanted)
-    return as_csv(HEADINGS, rows, f"{name}.csv") if kind == "csv" else as_xlsx(HEADINGS, rows, meanings, f"{name}.xlsx")
+    if kind == "csv":
+        return as_csv(HEADINGS, rows, f"{name}.csv")
+    explained = Sheet("What the columns mean", ("Column", "Meaning"), meanings)
+    return as_xlsx([Sheet("Ranking", HEADINGS, rows), explained], f"{name}.xlsx")
 
 
 @require_GET
