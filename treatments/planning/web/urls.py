@@ -1,6 +1,6 @@
 from django.urls import path
 
-from treatments.planning.web import views
+from treatments.planning.web import plan, views
 
 app_name = "planning"
 urlpatterns = [
@@ -13,4 +13,13 @@ urlpatterns = [
     path("<uuid:pk>/remove/", views.member_remove, name="member_remove"),
     path("<uuid:pk>/leave/", views.leave_add, name="leave_add"),
     path("<uuid:pk>/leave/<int:leave>/remove/", views.leave_remove, name="leave_remove"),
+    path("plan/", plan.plan, name="plan"),
+    path("plan/make/", plan.make, name="plan_make"),
+    path("plan/adapt/", plan.adapt, name="plan_adapt"),
+    path("plan/<uuid:pk>/pin/<uuid:thing>/", plan.pin, name="plan_pin"),
+    path("plan/sheet/", plan.sheet, name="plan_sheet"),
+    path("plan/effects/", plan.effects, name="plan_effects"),
+    path("plan/calendars/", plan.calendars, name="calendars"),
+    path("plan/calendars/<uuid:pk>/", plan.calendar_change, name="calendar_change"),
+    path("plan/calendar/<str:token>.ics", plan.feed, name="feed"),
 ]

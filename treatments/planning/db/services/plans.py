@@ -53,7 +53,8 @@ def start_plan(
 ) -> tuple[Plan, Job]:
     """Ask for a plan; it goes on as a job. Refused in words where there is nothing to plan.
 
-    ``adapt`` keeps the plan that stands wherever it still holds and moves as little as possible. Asked for while one is
+    ``adapt`` keeps the plan that stands wherever it still holds, its seed and its weeks, and moves as little as
+    possible. Asked for while one is
     being made, that one is given back.
     """
     _check(seconds, seed, mandatory_weeks, other_weeks)
@@ -70,6 +71,7 @@ def start_plan(
         raise FettleError("There is no plan yet that could be adapted. Make one first.")
     if adapt and before:
         seconds, seed = 0.0, before.seed
+        mandatory_weeks, other_weeks = before.mandatory_weeks, before.other_weeks
     row = Plan.objects.create(
         exhibition=exhibition, replaces=before, made_at=at, by=by, seconds=seconds, seed=seed,
         mandatory_weeks=mandatory_weeks, other_weeks=other_weeks,
