@@ -146,6 +146,15 @@ def test_what_comes_later_is_sorted_into_the_same_places(store):
     assert standing()["Quay · Store 1 · Bay A · Shelf 2"] == 5
 
 
+def test_the_next_sorting_begins_with_what_was_chosen(store):
+    sorted_in(finest="shelf")
+    builders.an_object(place_text="Attic")
+    again = selectors.guessed(selectors.words_of_unplaced())
+    assert (again.site, again.separator, again.finest) == ("Quay", " / ", "shelf")
+    places.edit_place(Place.objects.get(name="Quay"), name="Harbour", kind="site", by=None, at=NOW)
+    assert selectors.guessed(selectors.words_of_unplaced()).site == "Harbour"
+
+
 def test_undone_whole_all_is_as_before(store):
     before = list(Object.objects.order_by("pk").values())
     sorting = undone(sorted_in())

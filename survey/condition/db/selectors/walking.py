@@ -16,8 +16,7 @@ from media.base.pages import Page, keyset
 from survey.condition.db.models import Assessment, Found, Handling, JointSeen, SurveyRound
 from survey.condition.db.selectors.states import standing
 from survey.register.db.models import Object, Place, PlaceKind
-from survey.register.db.selectors.objects import same_number
-from survey.register.deciding import number_key
+from survey.register.db.selectors.objects import alike_numbers, same_number
 
 Which = Literal["left", "begun", "all"]
 
@@ -199,10 +198,10 @@ def neighbours(marks_: Sequence[Mark], pk: uuid.UUID) -> Neighbours:
 
 
 def by_number(number: str) -> Object | None:
-    """The object in the register that a number on a shelf means: as written, else whatever its capitals."""
+    """The object in the register that a number on a shelf means: as written, else whatever its capitals and blanks."""
     same = same_number(number)
     if same is None:
-        alike = Object.objects.filter(number_key__iexact=number_key(number), withdrawn_at=None)[:2]
+        alike = alike_numbers(number)
         return alike[0] if len(alike) == 1 else None
     return None if same.withdrawn_at else same
 

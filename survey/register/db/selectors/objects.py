@@ -6,14 +6,17 @@ import uuid
 from dataclasses import dataclass
 from typing import Literal
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Value
+from django.db.models.functions import Replace
 
 from media.base.errors import NotThere
 from media.base.pages import Page, keyset
 from survey.register.db.models import ChecklistEntry, Exhibition, Object, ObjectMove, Place
 from survey.register.deciding import number_key
 
-SEARCHED = ("number_key", "simple_name", "title", "material", "place__full_name", "place_text")
+TIGHT = Replace("number_key", Value(" "), Value(""))
+"""A number without blanks: people type "k9" for K 9."""
+SEARCHED = ("tight", "simple_name", "title", "material", "place__full_name", "place_text")
 WORDS = 6
 
 
@@ -42,9 +45,17 @@ def same_number(number: str, *, apart_from: uuid.UUID | None = None) -> Object |
     return (found.exclude(pk=apart_from) if apart_from else found).first()
 
 
+def alike_numbers(number: str) -> list[Object]:
+    """Objects of the register, two at most, whose number differs in capitals only; if none, also those in blanks."""
+    key = number_key(number)
+    there = Object.objects.filter(withdrawn_at=None).order_by("number_key")
+    capitals = list(there.filter(number_key__iexact=key)[:2])
+    return capitals or list(there.alias(tight=TIGHT).filter(tight__iexact=key.replace(" ", ""))[:2])
+
+
 def find_objects(wanted: Wanted) -> QuerySet[Object]:
     """Objects in which every word stands, in number, name, title, material or place, and that pass the filters."""
-    found = Object.objects.select_related("place").filter(withdrawn_at__isnull=not wanted.left)
+    found = Object.objects.select_related("place").filter(withdrawn_at__isnull=not wanted.left).alias(tight=TIGHT)
     for word in wanted.words.split()[:WORDS]:
         somewhere = Q()
         for field in SEARCHED:

@@ -100,14 +100,18 @@ def key_of(text: str) -> str:
 
 
 def guessed(words: Sequence[tuple[str, int]]) -> Choices:
-    """Choices to begin with."""
+    """Choices to begin with, from the words and from what was chosen the last time. Three queries at most."""
     left = frozenset(text for text, _ in words if says_no_place(text))
     told = [text for text, _ in words if text not in left]
     separator = guess_separator(told)
-    first = Place.objects.filter(parent=None, kind=PlaceKind.SITE).order_by("path").first()
-    return Choices(
-        first.name if first else "Museum", separator, guess_largest_first(told, separator), finest="", left=left
-    )
+    largest_first = guess_largest_first(told, separator)
+    done = Sorting.objects.filter(state=SortingState.DONE).order_by("-asked_at")
+    before = done.values_list("choices", flat=True).first()
+    sites = Place.objects.filter(parent=None, kind=PlaceKind.SITE).order_by("path")
+    site = (site_called(before["site"]) if before else None) or sites.first()
+    if before and not separator:
+        separator, largest_first = before["separator"], before["largest_first"]
+    return Choices(site.name if site else "Museum", separator, largest_first, before["finest"] if before else "", left)
 
 
 def plan_of(words: Sequence[tuple[str, int]], choices: Choices) -> Plan:
