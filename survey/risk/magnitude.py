@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 TOP = 5.0  # of each scale; 15 is everything lost in a year
 
@@ -83,6 +84,17 @@ class MagnitudeRange:
 def corner_range(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> MagnitudeRange:
     """Total of parts [..., 3] when all three lie at their low, likely, high ends; wider than independent parts give."""
     return MagnitudeRange(*(np.asarray(part.sum(axis=-1))[()] for part in _ordered(low, likely, high)))
+
+
+def independent_spread(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> NDArray[np.float64]:
+    """Width from the 5 % to the 95 % point of the total of independent triangular parts [..., 3], taken as normal.
+
+    Corners overstate the spread: three parts are seldom all at their worst together. Variance of a triangular
+    distribution: (a² + b² + c² - ab - ac - bc) / 18.
+    """
+    a, c, b = _ordered(low, likely, high)
+    variance = (a * a + b * b + c * c - a * b - a * c - b * c) / 18.0
+    return np.asarray(2.0 * ndtri(0.95) * np.sqrt(variance.sum(axis=-1)))[()]
 
 
 def triangular_totals(

@@ -250,12 +250,12 @@ def _band(numbers: ObjectNumbers) -> Reason:
 def _chance(numbers: ObjectNumbers) -> Reason:
     if numbers.joints == 0:
         return Reason("no-joints", "No joint of an earlier restoration is recorded, so nothing here is scored.")
-    text = (
-        f"Chance that a joint fails before {numbers.milestone}: {in_words(numbers.middle)} "
-        f"({percent(numbers.middle)}; {percent(numbers.low)} to {percent(numbers.high)} over the three beliefs "
-        "about how long such joints last)."
-    )
-    return Reason("chance", text)
+    shown = percent(numbers.middle)
+    spread = f"{percent(numbers.low)} to {percent(numbers.high)} over the three beliefs about how long such joints last"
+    if percent(numbers.low) == percent(numbers.high) == shown:
+        spread = "by all three beliefs about how long such joints last"
+    said = in_words(numbers.middle)
+    return Reason("chance", f"Chance that a joint fails before {numbers.milestone}: {said} ({shown}; {spread}).")
 
 
 def _joint(joint: JointNumbers, numbers: ObjectNumbers) -> Reason:

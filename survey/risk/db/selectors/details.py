@@ -17,7 +17,7 @@ from survey.risk.adhesives import NAMES
 from survey.risk.db.models import JointRisk, ObjectRisk, RiskRun
 from survey.risk.db.selectors.ranking import Line, in_run, lines
 from survey.risk.db.selectors.shelves import one_line
-from survey.risk.magnitude import action, corner_range
+from survey.risk.magnitude import action, corner_range, independent_spread
 from survey.risk.what_if import CHANGES
 
 CERTAINTY: dict[str, str] = {
@@ -173,9 +173,13 @@ def certainties(bases: dict[UUID, str], *, within: Collection[UUID] | None = Non
 
 
 def magnitude(scores: dict[str, Any]) -> Magnitude:
-    """The stored scales with their total; its ends are those of all three parts at once, as the method adds them."""
+    """The stored scales with their total; its ends are those of all three parts at once, as the method adds them.
+
+    Whether it is sure enough to act on is judged by the spread of independent parts, which corners overstate.
+    """
     parts = [MagnitudePart(letter, meaning, *scores[letter]) for letter, meaning in MEANINGS.items()]
-    total = corner_range([p.low for p in parts], [p.probable for p in parts], [p.high for p in parts])
-    what = str(action(total.likely, total.high - total.low))
+    ends = [[getattr(part, end) for part in parts] for end in ("low", "probable", "high")]
+    total = corner_range(*ends)
+    what = str(action(total.likely, independent_spread(*ends)))
     words = ACTIONS[what] if parts[0].high > 0 else HAPPENED
     return Magnitude(parts, float(total.low), float(total.likely), float(total.high), what, words)
