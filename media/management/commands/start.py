@@ -78,7 +78,7 @@ def _listen(host: str, port: int) -> socket.socket:
 def _worker_command() -> list[str]:
     return [
         sys.executable,
-        *("-m", "celery", "-A", "config", "worker", "--pool", "solo", "--loglevel", "WARNING"),
+        *("-m", "celery", "--quiet", "-A", "config", "worker", "--pool", "solo", "--loglevel", "WARNING"),
         *("--without-gossip", "--without-mingle", "--without-heartbeat", "-n", f"child-{os.getpid()}@%h"),
     ]
 
