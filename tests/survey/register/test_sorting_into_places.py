@@ -327,8 +327,18 @@ def test_places_tell_how_many_objects_have_none_and_lead_to_the_sorting(conserva
     full = conservator.get(reverse("register:places")).content.decode()
     assert link in full and "3 objects</a> have no place" in full
     assert link not in reader.get(reverse("register:places")).content.decode()
+    site, room = Place.objects.order_by("path")[:2]
+    assert "3 objects</a> of the register" in reader.get(reverse("register:place", args=[site.pk])).content.decode()
+    assert "of the register" not in reader.get(reverse("register:place", args=[room.pk])).content.decode()
     Object.objects.filter(place=None).update(place_text="")
     assert link not in conservator.get(reverse("register:places")).content.decode()
+
+
+def test_an_import_leads_to_the_sorting(conservator, importing):
+    told = importing.brought_in("number,title,location\nK 1,Jar,Store 1 / Bay 2\n")
+    assert reverse(PAGE) in conservator.get(reverse("register:import", args=[told.pk])).content.decode()
+    sorted_in(separator=" / ")
+    assert reverse(PAGE) not in conservator.get(reverse("register:import", args=[told.pk])).content.decode()
 
 
 def test_fifty_texts_cost_as_many_queries_as_one(conservator):

@@ -17,6 +17,7 @@ from media.base.errors import FettleError
 from media.base.pages import page_or_part
 from survey.register.db.models import ImportState, RegisterImport, RegisterSource, Verdict
 from survey.register.db.selectors import imports as selectors
+from survey.register.db.selectors.placing import unplaced
 from survey.register.db.services import imports as services
 from survey.register.fields import FIELDS
 from survey.register.web.import_forms import COLUMN, MatchingForm, UploadForm
@@ -79,6 +80,8 @@ def import_(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         "chips": [(key, words, counts[key]) for key, words in SHOWN.items() if counts.get(key)],
         "doing": counts.get(Verdict.CREATE, 0) + counts.get(Verdict.CHANGE, 0),
     }
+    if batch.state == ImportState.APPLIED and not request.htmx:
+        context["unplaced"] = unplaced()
     return page_or_part(request, "survey/register/import.html", "rows", context)
 
 

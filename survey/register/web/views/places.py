@@ -48,6 +48,7 @@ def place(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
             "add_href": f"{reverse('register:place_new')}?inside={found.pk}",
             "count": selectors.objects_within(found).count(),
             "may_write": may(request.user, "register.write"),
+            "unplaced": None if found.parent_id else unplaced(),
         }
     return page_or_part(request, "survey/register/place.html", "rows", context)
 
