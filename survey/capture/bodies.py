@@ -242,17 +242,19 @@ def _none(photographs: tuple[str, ...]) -> None:
 def based_on(kind: str, value: Any, body: Mapping[str, Any]) -> Mapping[str, Any]:
     """What the person had before them.
 
-    ``after`` names the edits of the field that were known, ``value`` what it was when the tablet last heard of it: of
-    an assessment the object's place, with ``assessments``, the ids of those known; of a fact that fact. Of an unlisted
-    object nothing.
+    ``after`` names the edits of the field that were known, ``value`` what the server said of it last, whatever was
+    changed on the tablet since: of a fact that fact, of an assessment the object's place. An assessment has ``here``
+    too, the place where the tablet had the object by then, and ``assessments``, the ids of those known. Of an unlisted
+    object nothing is said.
     """
     if kind == "unlisted":
         return table(value, "based_on", needs=())
-    needs = ("after", "value", "assessments") if kind == "assessment" else ("after", "value")
+    needs = ("after", "value", "here", "assessments") if kind == "assessment" else ("after", "value")
     row = table(value, "based_on", needs=needs)
     seen: dict[str, Any] = {"after": keys(row["after"], "based_on.after", most=MOST_KNOWN)}
     if kind == "assessment":
         seen["value"] = _maybe_key(row["value"], "based_on.value")
+        seen["here"] = _maybe_key(row["here"], "based_on.here")
         seen["assessments"] = keys(row["assessments"], "based_on.assessments", most=MOST_KNOWN)
     else:
         seen["value"] = fact(body["thing"], body["field"], row["value"], "based_on.value")

@@ -54,7 +54,8 @@ class Tablet:
         if isinstance(thing, Object):
             place = place or thing.place_id
         views = dict(photographs or {})
-        based = {"after": after or [], "value": str(place) if place else None, "assessments": known or []}
+        here = str(place) if place else None
+        based = {"after": after or [], "value": here, "here": here, "assessments": known or []}
         key = thing.pk if isinstance(thing, Object) else thing
         return self.operation(
             "assessment", key, CLEAR | {"views": views} | body, based_on=based, photographs=list(views)

@@ -307,3 +307,15 @@ def test_fields_are_spoken_of_apart(ana, ben):
     two = Tablet(ben).changes(joint, "part", "rim", was="foot")
     assert deliver(one, two, by=ana) == ["applied", "applied"]
     assert Field.objects.count() == 2 and not Conflict.objects.exists()
+
+
+def test_an_object_found_elsewhere_and_then_there_counts_as_one_person_going_on(ana):
+    """Of one tablet the later look may arrive first, and says where "here" is by then."""
+    shelf, found = a_place(), a_place()
+    thing, tablet = an_object(place=shelf), Tablet(ana)
+    one = tablet.assesses(thing, found="elsewhere", place_found=str(found.pk))
+    two = tablet.assesses(thing, after=[one["id"]])
+    two["based_on"]["here"] = str(found.pk)
+    assert deliver(two, one, by=ana) == ["applied", "applied"]
+    thing.refresh_from_db()
+    assert thing.place == found and not Conflict.objects.exists()

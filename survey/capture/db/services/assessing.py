@@ -169,7 +169,7 @@ def _see(assessment: Assessment, part: Thing, told: Mapping[str, Any], by: User,
 def _complete(assessment: Assessment, spoken: set[Any]) -> None:
     """Ask the survey's own rules, of the parts that the tablet knew: others were recorded without its knowing."""
     assessment.refresh_from_db()
-    seen = restorations_seen(assessment)
+    seen = restorations_seen(assessment) if spoken else []
     for each in seen:
         for things in (each.joints, each.fills, each.overpaints):
             things[:] = [told for told in things if told.thing.pk in spoken]
@@ -192,7 +192,7 @@ def _place(row: Operation, thing: Object, operation: operations.Operation, by: U
     if operation.body["found"] == "missing":
         return
     seen = operation.based_on
-    place = operation.body["place_found"] if operation.body["found"] == "elsewhere" else seen["value"]
+    place = operation.body["place_found"] if operation.body["found"] == "elsewhere" else seen["here"]
     note_place(row, thing, place, expected=seen["value"], after=seen["after"], by=by, at=at)
 
 

@@ -32,7 +32,7 @@ def note_edit(
 ) -> Any:
     """Keep an edit and return what the field should say now; the caller writes that.
 
-    ``expected`` is what the field said when the tablet last heard of it. A row that says neither that nor what was
+    ``expected`` is what the field said when the tablet last heard from here. A row that says neither that nor what was
     last written here was changed at a desk meanwhile: that counts as an edit of its own, made with sight of all that
     had arrived, and stays until a person decides.
     """

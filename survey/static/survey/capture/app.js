@@ -30,7 +30,7 @@ export class App {
     this.comfort = { light: "dim", hand: "right", gloves: false };
     /** @type {string[]} */
     this.addresses = [];
-    this.unsent = h("a", { class: "unsent", href: "#/outbox", role: "status" });
+    this.unsent = h("a", { class: "unsent", href: "#/outbox", "aria-live": "polite" });
     this.said = h("p", { class: "said", role: "status", "aria-live": "polite" });
     this.page = /** @type {HTMLElement} */ (document.getElementById("page"));
     this.drawing = Promise.resolve();

@@ -31,7 +31,7 @@ export function assessmentOf(draft, object, pack) {
   return {
     kind: /** @type {const} */ ("assessment"),
     object_id: object.id,
-    based_on: { after: object.place_after, value: object.place, assessments: object.assessments },
+    based_on: { after: object.place_after, value: object.told_place ?? object.place, here: object.place, assessments: object.assessments },
     photographs: draft.photographs.map((each) => each.sha256),
     body: {
       round: pack.round?.id ?? null, definitions: pack.definitions.version, visit: answers.visit,
@@ -79,6 +79,7 @@ export function afterwards(draft, object, sent, by) {
     ...object,
     seen: true,
     place: answers.found === "elsewhere" ? draft.place_found : object.place,
+    told_place: object.told_place ?? object.place,
     place_after: answers.found === "missing" ? object.place_after : [sent.id],
     parts: partsOf(object, draft).map(part),
     restorations: [...object.restorations, ...draft.campaigns.map((each) => ({ ...each, made: true }))],
@@ -92,10 +93,13 @@ export function factOf(object, part, field, value) {
   return {
     kind: /** @type {const} */ ("fact"),
     object_id: object.id,
-    based_on: { after: part.after[field] ?? [], value: part.facts[field] ?? (field === "part" ? "" : null) },
+    based_on: { after: part.after[field] ?? [], value: toldOf(part, field) },
     body: { thing: part.kind, id: part.id, field, value },
   };
 }
+
+/** A fact as the server last said it, whatever was changed here since. @param {Part} part @param {string} field */
+export const toldOf = (part, field) => (field in (part.told ?? {}) ? part.told?.[field] : (part.facts[field] ?? (field === "part" ? "" : null)));
 
 /** SHA-256 in hexadecimal digits. @param {Blob} bytes */
 export async function sha256(bytes) {

@@ -28,6 +28,7 @@
  * @property {Record<string, any>} facts
  * @property {Record<string, string[]>} after
  * @property {Seen | null} last
+ * @property {Record<string, any>} [told] facts changed here since the server last said them, as it said them
  * @property {Record<string, any> | null} [made] the facts it was first recorded with, if this tablet made it
  */
 /**
@@ -38,6 +39,7 @@
  * @property {string} title
  * @property {string} restriction
  * @property {string | null} place
+ * @property {string | null} [told_place] its place as the server last said it, if it was found elsewhere since
  * @property {string} shelf
  * @property {number} order
  * @property {boolean} seen
