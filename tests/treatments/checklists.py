@@ -12,9 +12,10 @@ from survey.models import Exhibition, Joint, Milestone, Object, ObjectRisk, Over
 from survey.risk.db import services as risk
 from tests import builders
 from treatments.forecast.db import services as forecast
-from treatments.models import StaffMember, Workplace
+from treatments.models import Plan, StaffMember, Workplace
 from treatments.options.db import services as options
 from treatments.options.steps import SKILLS
+from treatments.planning.db import services as planning
 
 FULL_WEEK = [[9.0, 7.5]] * 5 + [[9.0, 0.0]] * 2
 
@@ -91,3 +92,11 @@ def scored(*things, band="do_not_lift") -> RiskRun:
 def forecast_now() -> None:
     _, job = forecast.start_forecast(by=None, at=timezone.now(), trials=50)
     jobs.run(job.pk)
+
+
+def planned(**asked: Any) -> Plan:
+    """A plan asked for and made here and now, searched for a moment."""
+    row, job = planning.start_plan(by=None, at=timezone.now(), **{"seconds": 1.0} | asked)
+    jobs.run(job.pk)
+    row.refresh_from_db()
+    return row

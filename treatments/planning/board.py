@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
 WIDTH, NAMES = 1_120.0, 120.0
-ROW, BAR, LANE, LANES, TOP = 72.0, 34.0, 8.0, 3, 44.0
-LETTER = 8.4  # of a bar's label, about; a label that is longer than its bar is cut
+ROW, BAR, LANE, LANES, TOP = 108.0, 74.0, 8.0, 3, 44.0
+LETTER, UPRIGHT = 7.6, 14.0  # width of a label's letter, about; least width of a bar whose label stands upright
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,16 @@ class Shape:
     label: str = ""
     key: int = 0
     pinned: bool = False
+    upright: bool = False
 
     @property
     def middle(self) -> float:
         return self.x + self.width / 2
+
+    @property
+    def turn(self) -> str:
+        """The point about which an upright label is turned."""
+        return f"{self.middle:g} {self.y + self.height / 2:g}"
 
     @property
     def base(self) -> float:
@@ -61,7 +67,7 @@ class Board:
     """Everything that one week's drawing holds."""
 
     height: float
-    rows: list[tuple[float, str]] = field(default_factory=list)
+    rows: list[tuple[float, str, str]] = field(default_factory=list)
     days: list[Shape] = field(default_factory=list)
     away: list[Shape] = field(default_factory=list)
     bars: list[Shape] = field(default_factory=list)
@@ -119,7 +125,7 @@ def draw_week(
         raise ValueError("sittings name a person who is not among people")
     scale = _scale(monday, [one for one in sittings if _in_week(one, monday)])
     board = Board(TOP + ROW * len(people) + 8)
-    board.rows = [(TOP + ROW * row, name) for row, name in enumerate(people)]
+    board.rows = [(TOP + ROW * row, *_two_lines(name)) for row, name in enumerate(people)]
     for n, day in enumerate(scale.days):
         board.days.append(
             Shape(NAMES + n * scale.day_width, TOP, scale.day_width, ROW * len(people), f"{day:%a %-d %b}")
@@ -136,17 +142,23 @@ def draw_week(
     return board
 
 
+def _two_lines(name: str) -> tuple[str, str]:
+    """A name over two lines, cut at its last space."""
+    first, _, rest = name.rpartition(" ")
+    return (first, rest) if first else (rest, "")
+
+
 def _in_week(sitting: Sitting, monday: date) -> bool:
     return monday <= sitting.starts.date() < monday + timedelta(days=7)
 
 
 def _scale(monday: date, sittings: Sequence[Sitting]) -> Scale:
-    """Weekdays, with the weekend where somebody works on it; from 9 to 17 unless somebody works earlier or later."""
+    """Weekdays, with the weekend where somebody works on it; from 9 to the end of the last sitting, at least to 13."""
     last_day = max((one.starts.weekday() for one in sittings), default=4)
     days = tuple(monday + timedelta(days=n) for n in range(max(5, last_day + 1)))
     first = min((one.starts.hour for one in sittings), default=9)
     last = max((one.ends.hour + (one.ends.minute > 0) for one in sittings), default=17)
-    return Scale(days, float(min(first, 9)), float(max(last, 16)))
+    return Scale(days, float(min(first, 9)), float(max(last, 13)))
 
 
 def _bars(board: Board, scale: Scale, monday: date, sittings: Sequence[Sitting]) -> None:
@@ -159,8 +171,10 @@ def _bars(board: Board, scale: Scale, monday: date, sittings: Sequence[Sitting])
         if _in_week(one, monday):
             x = scale.x(one.starts)
             width = max(end - x - 2, 3.0)
-            label = one.label if len(one.label) * LETTER < width else ""
-            board.bars.append(Shape(x + 1, y, width, BAR, one.words, label, one.key, one.pinned))
+            length = len(one.label) * LETTER
+            upright = length > width
+            label = one.label if not upright or (width >= UPRIGHT and length < BAR + LETTER) else ""
+            board.bars.append(Shape(x + 1, y, width, BAR, one.words, label, one.key, one.pinned, upright))
         if one.wait_until is None:
             continue
         start = max(end, NAMES) if one.ends.date() >= monday else NAMES

@@ -181,7 +181,7 @@ def _left_out(one: Mapping[str, str], thing: Mapping[str, Any], offer: Offer) ->
     reason = REASON_WORDS.get(one["code"], REASONS.get(one["code"], one["reason"]))
     made: dict[str, Any] = {
         "object": one["object"], "number": offer.numbers[one["object"]], "mandatory": bool(thing["mandatory"]),
-        "reason": reason,
+        "reason": reason, "by": offer.work.due[uuid.UUID(one["object"])].isoformat(),
     }  # fmt: skip
     if thing["levels"]:
         level = min(thing["levels"], key=lambda level: sum(step["q"] for step in level["steps"]))
@@ -192,7 +192,6 @@ def _left_out(one: Mapping[str, str], thing: Mapping[str, Any], offer: Offer) ->
         made |= {
             "level": level["name"], "hours": sum(by_skill.values()) / QUARTERS, "most": by_skill[most] / QUARTERS,
             "skill": SKILL_WORDS.get(most, most),
-            "by": moment_of(thing["close_by"] - 1, offer.work.monday).date().isoformat(),
         }  # fmt: skip
     return made
 
