@@ -18,8 +18,9 @@ from urllib.parse import urlsplit
 ROOT = Path(__file__).resolve().parent.parent
 POSTGRES = os.environ.get("FETTLE_TEST_POSTGRES", "postgresql://postgres@127.0.0.1:5432/postgres")
 REDIS = os.environ.get("FETTLE_TEST_REDIS", "redis://127.0.0.1:6379/9")
-# Tables and pages behave by database; cores, house rules and documents do not.
+# Tables and pages behave by database; cores, the look, house rules and documents do not.
 ON_BOTH = ["tests/media", "tests/survey", "tests/treatments", "tests/browser", "tests/fixtures", "tests/faults"]
+NOT_TWICE = ["--ignore-glob=*/core/*", "--ignore=tests/media/look"]
 
 
 def _answers(address: str, default_port: int) -> bool:
@@ -88,7 +89,7 @@ def main(arguments: list[str]) -> int:
         both = [path for path in ON_BOTH if (ROOT / path).exists()]
         select = ["-m", marked] if marked else []
         codes.append(
-            _run("tables, pages and jobs, on PostgreSQL", [*quick, *select, *both],
+            _run("tables, pages and jobs, on PostgreSQL", [*quick, *select, *NOT_TWICE, *both],
                  FETTLE_DATABASE=POSTGRES, FETTLE_TEST_REDIS=REDIS)
         )  # fmt: skip
     for part, how in lacking.items():
