@@ -15,6 +15,7 @@ WAYS = (
     ("Survey", "condition:survey", "survey"),
     ("Ranking", "risk:ranking", "ranking"),
     ("Treatments", "hours:treatments", "treatments"),
+    ("Plan", "planning:plan", "calendar"),
     ("Forecast", "forecast:forecast", "forecast"),
     ("Settings", "overview:settings", "settings"),
 )

@@ -20,7 +20,7 @@ def test_bars_lie_in_their_day_and_row_in_order_of_time_and_do_not_overlap():
     rows = [sitting(2, 9, 11), sitting(2, 11, 12, key=2), sitting(4, 9, 10, person=1, key=3)]
     board = draw_week(MONDAY, ["Ann", "Bob"], rows)
     first, second, third = board.bars
-    assert NAMES < first.x and first.x + first.width <= second.x
+    assert first.x > NAMES and first.x + first.width <= second.x
     assert first.width == pytest.approx(2 * second.width, rel=0.1)
     assert TOP < first.y < TOP + ROW < third.y and third.x > board.days[2].x
     assert all(bar.x + bar.width <= WIDTH for bar in board.bars)

@@ -65,7 +65,7 @@ def days_ahead(exhibition: Exhibition, today: date) -> dict[str, date]:
         raise FettleError(f"{exhibition} has no opening day yet. Set its dates first.")
     if opening < today:
         raise FettleError(
-            f"{exhibition} opened on {opening:%-d %B %Y}: there is nothing to forecast. Set new dates, or close it."
+            f"{exhibition} opened on {opening:%-d %B %Y}: there is nothing to forecast or plan. Set new dates, or close it."
         )
     if opening - today > MOST_AHEAD:
         raise FettleError(f"{exhibition} opens on {opening:%-d %B %Y}, more than ten years ahead. Check the date.")
