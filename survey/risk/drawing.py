@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from survey.risk.bonds import Floats, Whole
 from survey.risk.carrying import carry
 from survey.risk.compiled import compiled
-from survey.risk.holding import look_up
+from survey.risk.holding import between, spot
 from survey.risk.pace import read, spread_out
 from survey.risk.passing import look_back
 
@@ -65,8 +65,8 @@ def draw_objects(
     keys: Keys, seed: np.uint64, first: Whole, starts: Whole, rows: Whole, restorations: Floats, follows: Floats,
     otherwise: Floats, log_speed: Floats, log_strength: Floats, paces: Floats, tables: Whole, frailty: float,
     handling: float, quantiles: Floats, table_first: int, logs: Floats, looked: NDArray[np.bool_], own: Floats,
-    log_load: Floats, log_share: Floats, lists: Whole, hold_first: Floats, hold_step: Floats, gives: Floats,
-    slopes: Floats, age: Floats, ago: Floats, seen: Whole, ahead: Floats, rates: Floats, step: float, digits: Floats,
+    log_load: Floats, log_share: Floats, lists: Whole, hold_first: Floats, hold_step: Floats, points: Floats,
+    age: Floats, ago: Floats, seen: Whole, ahead: Floats, rates: Floats, step: float, digits: Floats,
     error: Floats, any_age: Floats, age_trust: float, pace_weights: Floats, state: Keys, weights: Floats,
     chances: Floats, belief: Floats, found: NDArray[np.float32],
 ) -> None:  # fmt: skip
@@ -111,9 +111,7 @@ def draw_objects(
                     holds = 0.0
                     for s in range(4):
                         at = log_load[row] - log_strength[d, kind] - log_share[s] + handled
-                        holds += belief[s] * (
-                            1.0
-                            - look_up(lists[row], at, hold_first[table], hold_step[table], gives[table], slopes[table])
-                        )
+                        left, t = spot(at, hold_first[table], hold_step[table], points.shape[1])
+                        holds += belief[s] * (1.0 - between(points[table], left, t, lists[row]))
                     all_hold *= holds
             found[n, d] = 1.0 - min(max(all_hold, 0.0), 1.0)

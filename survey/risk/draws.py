@@ -128,12 +128,13 @@ def draw_chances(
     if keys.shape != (inputs.object_count,) or keys.dtype != np.uint64:
         raise ValueError("keys must be one uint64 for each object")
     way = Way.of(inputs, assumptions)
+    if np.any(np.isnan(way.log_load)):
+        raise ValueError("load must be known, measured or estimated, for every joint")
     frailty = bonds.sharing.frailty
     common = min(assumptions.shared_scatter * bonds.sharing.handling, 1.0 - 1e-6)
     shared = (assumptions.shared_scatter - common) / (1.0 - common)
     tables = [way.holds(scatter=float(s * np.sqrt(1.0 - common)), shared=shared) for s in worlds.scatters]
-    points = max(table.gives.shape[1] for table in tables)
-    gives, slopes = (np.stack([_filled(getattr(t, name), points) for t in tables]) for name in ("gives", "slopes"))
+    points = _stacked([table.points for table in tables])
     paces = log_paces(assumptions, worlds.years)
     cells = ndtri((np.arange(CELLS) + 0.5) / CELLS) * frailty
     own = np.log(np.maximum(inputs.rate_factor, 1e-6))
@@ -154,7 +155,7 @@ def draw_chances(
             bonds.follows[rows], bonds.otherwise[rows], worlds.log_speed, worlds.log_strength, paces, worlds.scatter,
             frailty, assumptions.scatter * float(np.sqrt(common)), _QUANTILES, visits.first, visits.logs, visits.looked,
             own[rows], way.log_load, way.log_share, np.ascontiguousarray(way.list_of[:, milestone]),
-            np.array([t.first for t in tables]), np.array([t.step for t in tables]), gives, slopes,
+            np.array([t.first for t in tables]), np.array([t.step for t in tables]), points,
             inputs.age_now, way.ago, way.seen, inputs.years_ahead[:, milestone] * inputs.rate_per_year,
             chain.rates, chain.step, chain.digits, way.error, at_any_age(prior), assumptions.age_trust,
             np.full(CELLS, 1.0 / CELLS), np.zeros(1, dtype=np.uint64), np.empty((len(CLASSES), CELLS)), room,
@@ -163,9 +164,10 @@ def draw_chances(
     return found
 
 
-def _filled(values: Floats, points: int) -> Floats:
-    """Rows brought to one length by their last value: beyond a table's end, nothing changes."""
-    return np.concatenate([values, np.repeat(values[:, -1:], points - values.shape[1], axis=1)], axis=1)
+def _stacked(tables: list[Floats]) -> Floats:
+    """Tables [t, i, u, 2] brought to one length by their last point: beyond a table's end, nothing changes."""
+    count = max(table.shape[0] for table in tables)
+    return np.stack([np.concatenate([t, np.repeat(t[-1:], count - t.shape[0], axis=0)]) for t in tables])
 
 
 @dataclass(frozen=True)

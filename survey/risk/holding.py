@@ -26,23 +26,21 @@ _LEAST_OWN = 0.1  # of the scatter, so that the grid stays finite where all of i
 class HoldTable:
     """Chances to give for lists of counts [u, k], on points ``first + step * i`` of ln(stress at rest / strength).
 
-    ``gives``, ``slopes`` : [u, i], the chance and its change per step.
+    ``points`` : [i, u, 2], the chance and its change per step; all lists of one point lie side by side in memory.
     """
 
     first: float
     step: float
-    gives: Floats
-    slopes: Floats
+    points: Floats
 
     @classmethod
     def of(cls, counts: Floats, shocks: Floats, *, scatter: float, shared: float) -> "HoldTable":
         """Tables for lists of counts [u, k] of moves with shocks [k]; arguments as for ``load.failure_chance``."""
-        reach, points, step = _grid(shocks, scatter, shared)
-        tables = [_one(row.tobytes(), shocks.tobytes(), scatter, shared) for row in np.ascontiguousarray(counts)]
-        empty = np.zeros((0, points))
-        gives = np.stack([gives for gives, _ in tables]) if tables else empty
-        slopes = np.stack([slopes for _, slopes in tables]) if tables else empty
-        return cls(reach, step, gives, slopes)
+        first, count, step = _grid(shocks, scatter, shared)
+        points = np.zeros((count, counts.shape[0], 2))
+        for row, moves in enumerate(np.ascontiguousarray(counts, dtype=np.float64)):
+            points[:, row] = _one(moves.tobytes(), shocks.tobytes(), scatter, shared)
+        return cls(first, step, points)
 
 
 def _grid(shocks: Floats, scatter: float, shared: float) -> tuple[float, int, float]:
@@ -54,8 +52,8 @@ def _grid(shocks: Floats, scatter: float, shared: float) -> tuple[float, int, fl
 
 
 @lru_cache(maxsize=256)
-def _one(counts: bytes, shocks: bytes, scatter: float, shared: float) -> tuple[Floats, Floats]:
-    """Chance to give, and its slope per step, for one list of counts."""
+def _one(counts: bytes, shocks: bytes, scatter: float, shared: float) -> Floats:
+    """Chance to give, and its slope per step [i, 2], for one list of counts."""
     levels = np.frombuffer(shocks)
     first, points, step = _grid(levels, scatter, shared)
     used = np.exp(first + step * np.arange(points))[:, None] * levels
@@ -64,34 +62,37 @@ def _one(counts: bytes, shocks: bytes, scatter: float, shared: float) -> tuple[F
     gives = np.concatenate([gives[:1], gives[0] + np.cumsum(rises)])
     least = np.minimum(np.concatenate([rises[:1], rises]), np.concatenate([rises, rises[-1:]]))
     slopes = np.clip(CubicSpline(np.arange(points), gives)(np.arange(points), 1), 0.0, 3.0 * least)
-    return gives, slopes
+    return np.stack([gives, slopes], axis=1)
 
 
 def gives_by_table(table: HoldTable, row: NDArray[np.int64], log_use: Floats) -> Floats:
     """Chance to give [j] for the list ``row`` [j] at ln(stress at rest / strength) [j], which may be infinite."""
     found = np.empty(log_use.shape)
-    _look_up_all(row, log_use, table.first, table.step, table.gives, table.slopes, found)
+    _look_up_all(row, log_use, table.first, table.step, table.points, found)
     return found
 
 
 @compiled
-def look_up(row: int, at: float, first: float, step: float, gives: Floats, slopes: Floats) -> float:
-    """One chance to give, between two points of the grid; nan where ``at`` is nan."""
-    if at != at:
-        return np.nan
-    last = gives.shape[1] - 1
-    place = min(max((at - first) / step, 0.0), float(last))
-    left = min(np.int64(place), last - 1)
-    t = place - left
-    y0, y1 = gives[row, left], gives[row, left + 1]
-    rise = y1 - y0
-    m0, m1 = slopes[row, left], slopes[row, left + 1]
+def spot(at: float, first: float, step: float, count: int) -> tuple[int, float]:
+    """Point of the grid below ``at`` and how far it lies beyond; beyond either end of the grid, that end."""
+    place = min(max((at - first) / step, 0.0), count - 1.0)
+    left = min(int(place), count - 2)
+    return left, place - left
+
+
+@compiled
+def between(points: Floats, left: int, t: float, row: int) -> float:
+    """A chance to give between two points of the grid."""
+    y0, m0, m1 = points[left, row, 0], points[left, row, 1], points[left + 1, row, 1]
+    rise = points[left + 1, row, 0] - y0
     return float(y0 + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise))))
 
 
 @compiled
-def _look_up_all(
-    row: NDArray[np.int64], at: Floats, first: float, step: float, gives: Floats, slopes: Floats, found: Floats
-) -> None:
+def _look_up_all(row: NDArray[np.int64], at: Floats, first: float, step: float, points: Floats, found: Floats) -> None:
     for j in range(at.size):
-        found[j] = look_up(row[j], at[j], first, step, gives, slopes)
+        if at[j] != at[j]:
+            found[j] = np.nan
+        else:
+            left, t = spot(at[j], first, step, points.shape[0])
+            found[j] = between(points, left, t, row[j])

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from survey.risk.adhesives import speeds
-from survey.risk.bonds import Bonds
+from survey.risk.bonds import FRAILTIES, Bonds, normal_nodes
 from survey.risk.carrying import STATES, ChainTable
 from survey.risk.compiled import compiled
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.passing import Way, at_any_age, look_back
+from survey.risk.workshops import Sharing
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -139,6 +140,28 @@ def pace_evidence(inputs: JointInputs, bonds: Bonds, assumptions: Assumptions, y
     return total
 
 
+def class_evidence(inputs: JointInputs, sharing: Sharing, assumptions: Assumptions, *, years: float) -> Floats:
+    """Log-likelihood [j, c] of the stages seen on each joint for each class it may hold by; 0 where none was seen.
+
+    A joint that failed early speaks for a fast adhesive. Cellulose nitrate joints are taken to live ``years`` on
+    average; a restoration's own pace is summed out.
+    """
+    way = Way.of(inputs, assumptions)
+    nodes, weights = normal_nodes(FRAILTIES if sharing.frailty > 0 else 1)
+    log_speed, ahead = np.log(speeds(assumptions.adhesives)), float(log_paces(assumptions, np.array([years]))[0])
+    own = np.log(np.maximum(inputs.rate_factor, 1e-6))
+    ends = np.array([log_speed.min() + own.min(initial=0.0), log_speed.max() + own.max(initial=0.0)]) + ahead
+    reach = sharing.frailty * float(nodes.max())
+    found = np.zeros((inputs.object_index.size, len(CLASSES)))
+    for start in range(0, found.shape[0], _TOGETHER):
+        rows = np.arange(start, min(start + _TOGETHER, found.shape[0]))
+        table = visit_table(way, rows, float(ends[0] - reach), float(ends[1] + reach))
+        _for_classes(
+            table.first, table.logs, own[rows] + ahead, log_speed, sharing.frailty * nodes, weights, found[rows[0] :]
+        )
+    return found
+
+
 @compiled
 def read(logs: Floats, at: float, first: int) -> float:
     """A value of a table whose points lie at whole numbers of ``LOG_STEP`` from ``first``: the cubic through the four
@@ -211,3 +234,15 @@ def spread_out(
                 rest += otherwise[j, c] * chances[c]
             for z in range(classes):
                 weights[z, f] *= follows[j, z] * chances[z] + (1.0 - follows[j, z]) * rest
+
+
+@compiled
+def _for_classes(
+    first: int, logs: Floats, own: Floats, log_speed: Floats, log_frailty: Floats, weights: Floats, found: Floats
+) -> None:
+    for j in range(own.size):
+        for c in range(log_speed.size):
+            chance = 0.0
+            for f in range(weights.size):
+                chance += weights[f] * np.exp(read(logs[j], log_speed[c] + log_frailty[f] + own[j], first))
+            found[j, c] = np.log(max(chance, 1e-300))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from survey.risk.adhesives import sound_strengths_pa
 from survey.risk.carrying import STATES, ChainTable, carry
 from survey.risk.compiled import compiled
-from survey.risk.holding import HoldTable, look_up
+from survey.risk.holding import HoldTable, between, spot
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.stages import AGES_IF_UNKNOWN, OPEN, StagePrior, checked_visits, transition_matrix, with_slips
 
@@ -66,7 +66,7 @@ class Way:
         """ValueError for visits out of order or stages out of range, named."""
         _, ago, seen = checked_visits(inputs.age_now, inputs.visit_ago, inputs.visit_stages, states=STATES)
         joints, milestones, kinds = inputs.moves.shape
-        counts, list_of = np.unique(inputs.moves.reshape(-1, kinds), axis=0, return_inverse=True)
+        counts, list_of = _lists(inputs.moves.reshape(-1, kinds))
         with np.errstate(divide="ignore"):
             log_load = np.log(inputs.load.peak_stress(np.ones(1))[:, 0])
             log_share = np.log(np.asarray(assumptions.share_by_stage, dtype=np.float64)[:OPEN])
@@ -89,6 +89,17 @@ class Way:
         return float(fastest * (past + ahead * self.inputs.rate_per_year.max(initial=0.0)) + 1.0)
 
 
+def _lists(moves: Floats) -> tuple[Floats, Whole]:
+    """The lists of counts that occur [u, k], and which one each row [i] is; by one number for each list, for speed."""
+    number = np.zeros(moves.shape[0], dtype=np.int64)
+    for column in moves.T:
+        values, which = np.unique(column, return_inverse=True)
+        number = number * values.size + which
+        number = np.unique(number, return_inverse=True)[1]  # stays below the number of rows
+    _, example, which = np.unique(number, return_index=True, return_inverse=True)
+    return moves[example], which
+
+
 def passages(
     way: Way, prior: StagePrior, holds: HoldTable, joint: Whole, kind: Whole, clock: Floats, handling: Floats
 ) -> Passages:
@@ -106,7 +117,7 @@ def passages(
         joint, clock, way.log_load[joint] - way.log_strength[kind], way.inputs.age_now, way.ago, way.seen,
         way.inputs.rate_per_year, way.inputs.years_ahead, way.list_of, way.assumptions.horizon_years,
         table.rates, table.step, table.digits, way.error, at_any_age(prior), way.assumptions.age_trust,
-        way.log_share, handling, holds.first, holds.step, holds.gives, holds.slopes,
+        way.log_share, handling, holds.first, holds.step, holds.points,
         np.empty((milestones, handling.size, STATES - 1)),
         made.likelihood, made.now, made.opens, made.stands, made.later,
     )  # fmt: skip
@@ -170,7 +181,7 @@ def _run_all(
     joint: Whole, clock: Floats, log_use: Floats, age: Floats, ago: Floats, seen: Whole,
     pace: Floats, ahead: Floats, list_of: Whole, horizon: float,
     rates: Floats, step: float, digits: Floats, error: Floats, any_age: Floats, age_trust: float,
-    log_share: Floats, handling: Floats, first: float, spacing: float, gives: Floats, slopes: Floats,
+    log_share: Floats, handling: Floats, first: float, spacing: float, points: Floats,
     held: Floats, likelihood: Floats, now: Floats, opens: Floats, stands: Floats, later: Floats,
 ) -> None:  # fmt: skip
     """One run after another: today's belief, then on to each milestone and to the horizon."""
@@ -183,11 +194,12 @@ def _run_all(
         today = belief[0], belief[1], belief[2], belief[3], belief[4]
         reached = 0.0
         if q == 0 or j != joint[q - 1] or log_use[q] != log_use[q - 1]:  # runs that differ in pace alone hold alike
-            for m in range(ahead.shape[1]):
-                for h in range(handling.size):
-                    for stage in range(4):
-                        at = log_use[q] - log_share[stage] + handling[h]
-                        held[m, h, stage] = 1.0 - look_up(list_of[j, m], at, first, spacing, gives, slopes)
+            for h in range(handling.size):
+                for stage in range(4):
+                    at = log_use[q] - log_share[stage] + handling[h]
+                    left, t = spot(at, first, spacing, points.shape[0])
+                    for m in range(ahead.shape[1]):
+                        held[m, h, stage] = 1.0 - between(points, left, t, list_of[j, m]) if at == at else np.nan
         for m in range(ahead.shape[1]):
             carry(belief, (ahead[j, m] - reached) * pace[j] * clock[q], rates, step, digits)
             reached = ahead[j, m]

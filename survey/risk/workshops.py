@@ -139,13 +139,16 @@ class Identified:
     upward: Floats
 
 
-def identify(findings: Findings, sharing: Sharing) -> Identified:
+def identify(findings: Findings, sharing: Sharing, *, visits: Floats | None = None) -> Identified:
     """Weigh all findings together: exact for the tree of workshop, restoration and joint.
 
     Parameters
     ----------
     findings : Findings [e] rows, [r] restorations
     sharing : Sharing
+    visits : [e, c], optional, log-likelihood of the stages seen on each row (``pace.class_evidence``)
+        They speak for other restorations of the workshop alone: how a joint itself has aged is counted where it is
+        scored (``together``), and not twice.
 
     Returns
     -------
@@ -161,8 +164,12 @@ def identify(findings: Findings, sharing: Sharing) -> Identified:
         up_row = np.log(a * own + (1.0 - a) * alone)
         up = _sums(up_row, restoration, workshop.size) + findings.dated
         relative = np.exp(up - up.max(axis=1, keepdims=True, initial=-np.inf))
-        up_restoration = np.log(b * relative + (1.0 - b) * (relative @ prior)[:, None])
-        habit, down = _habits(up_restoration, workshop, prior, b)
+        told = relative
+        if visits is not None:
+            aged = own * np.exp(visits - visits.max(axis=1, keepdims=True, initial=-np.inf))
+            seen = np.log(a * aged + (1.0 - a) * (spread * aged).sum(axis=1, keepdims=True))
+            told = _to_one(_sums(seen, restoration, workshop.size) + findings.dated)
+        habit, down = _habits(np.log(b * told + (1.0 - b) * (told @ prior)[:, None]), workshop, prior, b)
         restorations = _to_one(np.log(down) + up)
         without = _to_one((np.log(down) + up)[restoration] - up_row)
         rows = _to_one(np.log(a * without + (1.0 - a) * spread) + findings.own)

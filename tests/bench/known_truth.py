@@ -20,7 +20,7 @@ from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.likelihoods import DEFAULT_TABLE
 from survey.risk.load import MOVES, failure_chance, load_inputs
 from survey.risk.matrices import transition_matrix
-from survey.risk.pace import years_at
+from survey.risk.pace import class_evidence, years_at
 from survey.risk.stages import OPEN, with_slips
 from survey.risk.workshops import Findings, Sharing, governing, identify
 
@@ -73,14 +73,15 @@ class Collection:
             rate_factor=np.ones(joints),
         )
 
-    def identified(self) -> tuple[JointInputs, Bonds]:
-        """The scoring's input with adhesives weighed and shared."""
+    def identified(self, years: float = 49.0) -> tuple[JointInputs, Bonds]:
+        """The scoring's input with adhesives weighed and shared, cellulose nitrate joints taken to live ``years``."""
         codes = coded(self.evidence, DEFAULT_TABLE)
         findings = Findings.of(
             codes, DEFAULT_TABLE, restoration=self.restoration, workshop=self.workshop,
             years=np.stack([self.year, self.year], axis=1), prior=DEFAULT_PRIOR, sharing=SHARING,
         )  # fmt: skip
-        found = identify(findings, SHARING)
+        aged = class_evidence(self.inputs(), SHARING, CHOSEN, years=years)
+        found = identify(findings, SHARING, visits=aged)
         governs = governing(found, np.arange(self.owner.size))
         bonds = Bonds.of(found, governs, self.restoration, SHARING)
         return self.inputs().changed(class_probabilities=governs.classes), bonds

@@ -7,10 +7,11 @@ from survey.risk.adhesives import speeds
 from survey.risk.bonds import Bonds
 from survey.risk.draws import Doubt, among_first, draw_chances, draw_worlds, intervals, tied_groups
 from survey.risk.inputs import Assumptions, JointInputs
-from survey.risk.pace import Pace, log_paces, pace_evidence, years_at
+from survey.risk.pace import Pace, class_evidence, log_paces, pace_evidence, years_at
 from survey.risk.passing import Way, passages
 from survey.risk.stages import PRIORS
 from survey.risk.together import score_together
+from survey.risk.workshops import Sharing
 from tests.survey.risk.core.joints import a_load
 from tests.survey.risk.core.test_joints_that_share_causes import ties
 from tests.survey.risk.core.test_scoring_objects import a_crowd
@@ -140,6 +141,26 @@ def test_the_evidence_of_visits_agrees_with_runs_taken_one_by_one():
     whole = pace_evidence(inputs, tied, CHOSEN, years)
     expected = _by_runs(inputs, tied, years)
     assert whole[0] - whole[1] == pytest.approx(expected[0] - expected[1], abs=2e-2)
+
+
+def test_a_joint_that_failed_early_speaks_for_a_fast_adhesive():
+    inputs, _ = a_collection(4)
+    failed = inputs.changed(age_now=np.full(60, 8.0), visit_stages=np.tile([-1, 3], (60, 1)))
+    found = class_evidence(failed, Sharing(), CHOSEN, years=49.0)
+    by_speed = np.argsort(speeds())
+    assert np.all(np.diff(found[0, by_speed]) >= 0)
+    alone = Sharing(frailty=0.0)
+    exact = _likelihoods(inputs, years=30.0)
+    assert class_evidence(inputs, alone, CHOSEN, years=30.0) == pytest.approx(np.log(exact), abs=5e-3)
+
+
+def _likelihoods(inputs, *, years):
+    """Chance [j, c] of what was seen, by runs taken one by one."""
+    joint, kind = (axis.ravel() for axis in np.indices((60, 12)))
+    way = Way.of(inputs, CHOSEN)
+    holds = way.holds(scatter=0.5, shared=0.5)
+    clock = speeds()[kind] * np.exp(log_paces(CHOSEN, np.array([years]))[0])
+    return passages(way, PRIORS["middle"], holds, joint, kind, clock, np.zeros(1)).likelihood.reshape(60, 12)
 
 
 def _by_runs(inputs, tied, years):

@@ -2,6 +2,7 @@
 
 import itertools
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -108,6 +109,20 @@ def test_without_sharing_each_joint_stands_for_itself():
     got = a_workshop(evidence, [0, 1, 2], within_restoration=0.0, within_workshop=0.0)
     apart = joint_posteriors(DEFAULT_PRIOR, evidence, table=DEFAULT_TABLE, dates=np.tile(LONG_AGO, (3, 1)))
     assert got == pytest.approx(apart[:, NITRATE], rel=1e-10)
+
+
+def test_what_visits_saw_speaks_for_other_restorations_of_the_workshop_alone():
+    """Restoration 0 is told what was seen on restoration 1, as if it were a finding there; and nothing of its own."""
+    findings, _ = small(11, Sharing())
+    visits = np.log(np.random.default_rng(1).uniform(0.1, 1, (5, 3)))
+    got = identify(findings, Sharing(), visits=visits)
+    of_one = (findings.restoration == 1)[:, None]
+    elsewhere = replace(findings, own=findings.own + np.where(of_one, visits, 0.0))
+    assert got.restorations[0] == pytest.approx(identify(elsewhere, Sharing()).restorations[0], rel=1e-10)
+    assert got.restorations[2] == pytest.approx(identify(findings, Sharing()).restorations[2], rel=1e-10)  # nobody's
+    assert identify(findings, Sharing(), visits=np.zeros((5, 3))).rows == pytest.approx(
+        identify(findings, Sharing()).rows
+    )
 
 
 def test_many_looks_by_one_eye_are_less_than_as_many_findings():
