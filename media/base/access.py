@@ -48,6 +48,7 @@ PERMISSIONS: dict[str, frozenset[Role]] = {
     "forecast.read": EVERYBODY,
     "forecast.run": CONSERVATORS,
     "staff.write": HEADS,
+    "people.write": HEADS,
     "settings.read": EVERYBODY,
     "settings.write": HEADS,
 }

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
-from django.contrib.auth.models import AbstractUser
+from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
 from django.db.models import Q
 
@@ -18,9 +19,21 @@ class Role(models.TextChoices):
     HEAD = "head", "Head of conservation"
 
 
+class People(UserManager["User"]):
+    """Makes people; whoever sets an installation up is its head of conservation until somebody else is."""
+
+    use_in_migrations = False
+
+    def create_superuser(
+        self, username: str, email: str | None = None, password: str | None = None, **fields: Any
+    ) -> User:
+        return super().create_superuser(username, email, password, **{"role": Role.HEAD, **fields})
+
+
 class User(AbstractUser):
     """A person who signs in, or who did work and only stands in the record."""
 
+    objects = People()  # type: ignore[misc]  # narrower than what it takes the place of
     role = models.CharField(max_length=12, choices=Role.choices, default=Role.READER)
 
     @property

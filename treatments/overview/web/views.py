@@ -35,4 +35,5 @@ def object_(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 @require_GET
 @permitted("settings.read")
 def settings(request: SignedIn) -> HttpResponse:
-    return render(request, "treatments/overview/settings.html", {"assumed": selectors.settings_shown()})
+    context = {"assumed": selectors.settings_shown(), "may_people": may(request.user, "people.write")}
+    return render(request, "treatments/overview/settings.html", context)
