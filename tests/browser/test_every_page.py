@@ -10,7 +10,8 @@ pytestmark = pytest.mark.browser
 PAGES = (
     "/", "/register/", "/register/imports/", "/register/imports/new/", "/register/objects/new/", "/places/",
     "/exhibitions/", "/survey/", "/ranking/", "/ranking/?checklist=1", "/treatments/", "/forecast/",
-    "/forecast/objects/", "/staff/", "/staff/new/", "/settings/",
+    "/forecast/objects/", "/staff/", "/staff/new/", "/staff/plan/", "/settings/", "/people/", "/people/new/",
+    "/password/", "/places/by-words/",
 )  # fmt: skip
 ONE_OF_EACH = {
     "an object": ("SELECT id FROM survey_object ORDER BY number_key LIMIT 1", "/objects/{}/"),
