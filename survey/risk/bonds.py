@@ -9,12 +9,22 @@ from numpy.typing import NDArray
 
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import JointInputs
-from survey.risk.workshops import Governs, Identified, Sharing
+from survey.risk.workshops import Findings, Governs, Identified, Sharing
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 FRAILTIES, HANDLINGS = 5, 5  # nodes of the sums over pace and handling; tested against many more
+
+
+@dataclass(frozen=True)
+class Habits:
+    """What ties restorations [r] to workshops: ``workshop`` [r], -1 where not known; ``upward`` [r, c], likelihood of
+    all that was found in each (any scale); ``prior`` [c], how often each class is met."""
+
+    workshop: Whole
+    upward: Floats
+    prior: Floats
 
 
 @dataclass(frozen=True)
@@ -29,6 +39,7 @@ class Bonds:
     otherwise : [j, c], the classes of the joint if it does not
     depends_on : int [j], the joint whose part carries this one's: if that lets go, this falls with it; -1 for none
     sharing : Sharing
+    habits : Habits, optional, of the workshops, so that draws can give one workshop one habit at a time
     """
 
     restoration: Whole
@@ -37,6 +48,7 @@ class Bonds:
     otherwise: Floats
     depends_on: Whole
     sharing: Sharing
+    habits: Habits | None = None
 
     def __post_init__(self) -> None:
         joints, of = self.restoration.size, self.restorations.shape
@@ -62,10 +74,13 @@ class Bonds:
         sharing: Sharing,
         *,
         depends_on: Whole | None = None,
+        findings: Findings | None = None,
     ) -> "Bonds":
-        """Ties of joints [j] as identified; ``restoration`` [j] as in the findings."""
+        """Ties of joints [j] as identified; ``restoration`` [j] as in the ``findings``, which are needed for habits."""
         alone = np.full(restoration.size, -1, dtype=np.int64) if depends_on is None else depends_on
-        return cls(restoration, identified.restorations, governs.follows, governs.otherwise, alone, sharing)
+        habits = Habits(findings.workshop, identified.upward, findings.prior) if findings else None
+        of = identified.restorations
+        return cls(restoration, of, governs.follows, governs.otherwise, alone, sharing, habits)
 
     @classmethod
     def none(cls, inputs: JointInputs) -> "Bonds":

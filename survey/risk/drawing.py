@@ -62,7 +62,8 @@ def _pick(weights: Floats, at: float) -> int:
 
 @compiled
 def draw_objects(
-    keys: Keys, seed: np.uint64, first: Whole, starts: Whole, rows: Whole, restorations: Floats, follows: Floats,
+    keys: Keys, seed: np.uint64, first: Whole, starts: Whole, rows: Whole, restorations: Floats, habits: Whole,
+    workshop: Whole, upward: Floats, prior: Floats, share: float, follows: Floats,
     otherwise: Floats, log_speed: Floats, log_strength: Floats, paces: Floats, tables: Whole, frailty: float,
     handling: float, quantiles: Floats, table_first: int, logs: Floats, looked: NDArray[np.bool_], own: Floats,
     log_load: Floats, log_share: Floats, lists: Whole, hold_first: Floats, hold_step: Floats, points: Floats,
@@ -72,6 +73,7 @@ def draw_objects(
 ) -> None:  # fmt: skip
     """Fill ``found`` [n, d] with the chance of each object in each draw, given what that draw takes for true.
 
+    ``habits`` [d, w] of workshops in each draw; ``workshop`` [r] -1 where ``restorations`` [r, c] are to be used.
     ``log_speed``, ``log_strength`` [d, c], ``paces`` [d], ``tables`` [d] are what a draw holds for all objects;
     ``quantiles`` [q] of a standard normal at equal steps; ``ahead`` [j] equivalent years to the milestone.
     """
@@ -83,8 +85,13 @@ def draw_objects(
             table = tables[d]
             all_hold = 1.0
             for r in range(first[n], first[n + 1]):
+                for c in range(classes):
+                    chances[2, c] = restorations[r, c]
+                    if workshop[r] >= 0:
+                        habit = share if habits[d, workshop[r]] == c else 0.0
+                        chances[2, c] = (habit + (1.0 - share) * prior[c]) * upward[r, c]
                 spread_out(
-                    starts[r], starts[r + 1], restorations[r], pace_weights, log_speed[d], chances[1, :cells],
+                    starts[r], starts[r + 1], chances[2, :classes], pace_weights, log_speed[d], chances[1, :cells],
                     paces[d], own, follows, otherwise, table_first, logs, looked, weights, chances[0],
                 )  # fmt: skip
                 cell = _pick(weights.reshape(weights.size), _uniform(state))

@@ -48,7 +48,8 @@ class Worlds:
     """What each draw [d] takes for true of the whole collection; made once for a run, shared by its batches.
 
     ``years`` [d] mean life of a cellulose nitrate joint; ``log_speed``, ``log_strength`` [d, c]; ``scatter`` one of
-    ``scatters`` for each draw; ``seed`` of what is drawn for single objects.
+    ``scatters`` for each draw; ``habits`` [d, w] the class that each workshop mostly uses (none where they were not
+    given); ``seed`` of what is drawn for single objects.
     """
 
     years: Floats
@@ -56,6 +57,7 @@ class Worlds:
     log_strength: Floats
     scatter: Whole
     scatters: Floats
+    habits: Whole
     seed: int
 
 
@@ -66,6 +68,7 @@ def draw_worlds(
     draws: int = 200,
     pace: Pace | None = None,
     doubt: Doubt | None = None,
+    workshops: Floats | None = None,
 ) -> Worlds:
     """Draw the worlds of a run.
 
@@ -77,6 +80,7 @@ def draw_worlds(
     draws : int, >= 2
     pace : Pace, optional, with the department's visits counted; else the prior
     doubt : Doubt, optional
+    workshops : [w, c], optional, ``Identified.workshops``: one habit of each workshop is drawn for all its work
     """
     if draws < 2:
         raise ValueError("draws must be at least 2")
@@ -93,8 +97,17 @@ def draw_worlds(
     spots = ndtri((np.arange(SCATTERS) + 0.5) / SCATTERS)
     return Worlds(
         years, log_speed, log_strength, rng.integers(0, SCATTERS, draws),
-        assumptions.scatter * np.exp(unsure.scatter * spots), int(rng.integers(0, 2**63)),
+        assumptions.scatter * np.exp(unsure.scatter * spots), _habits(rng, draws, workshops),
+        int(rng.integers(0, 2**63)),
     )  # fmt: skip
+
+
+def _habits(rng: np.random.Generator, draws: int, workshops: Floats | None) -> Whole:
+    """A class for each workshop in each draw [d, w]."""
+    ends = np.cumsum(np.zeros((0, len(CLASSES))) if workshops is None else workshops, axis=1)
+    turns = rng.permuted(np.tile(np.arange(draws), (ends.shape[0], 1)), axis=1).T  # as often as they are likely
+    at = (turns + rng.random(turns.shape)) / draws
+    return np.asarray((at[:, :, None] > ends[None, :, :-1]).sum(axis=2), dtype=np.int64)
 
 
 def _edges(middles: Floats) -> Floats:
@@ -144,14 +157,19 @@ def draw_chances(
     prior = assumptions.priors[assumptions.middle]
     chain = ChainTable.of(prior.rates, way.longest(float(np.exp(fastest))))
     found = np.zeros((inputs.object_count, worlds.years.size), dtype=np.float32)
-    room = np.zeros((2, max(len(CLASSES), CELLS)))
+    room = np.zeros((3, max(len(CLASSES), CELLS)))
     room[1, :CELLS] = cells
     order = Order.of(inputs, bonds)
+    habits = bonds.habits if worlds.habits.size else None
+    unknown = np.full(bonds.restorations.shape[0], -1, dtype=np.int64)
+    workshop, upward = (habits.workshop, habits.upward) if habits else (unknown, bonds.restorations)
+    met = habits.prior if habits else np.ones(len(CLASSES))
     for part in order.parts():
         begin, end, rows = part.begin, part.end, part.rows
         visits = visit_table(way, rows, float(slowest), float(fastest))
         draw_objects(
             keys[begin:end], np.uint64(worlds.seed), part.first, part.starts, rows, bonds.restorations[part.groups],
+            worlds.habits, workshop[part.groups], upward[part.groups], met, bonds.sharing.within_workshop,
             bonds.follows[rows], bonds.otherwise[rows], worlds.log_speed, worlds.log_strength, paces, worlds.scatter,
             frailty, assumptions.scatter * float(np.sqrt(common)), _QUANTILES, visits.first, visits.logs, visits.looked,
             own[rows], way.log_load, way.log_share, np.ascontiguousarray(way.list_of[:, milestone]),

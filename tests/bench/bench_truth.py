@@ -25,7 +25,7 @@ def drawn(made: Collection, rng: np.random.Generator, draws: int = 200) -> np.nd
     inputs, bonds = made.identified()
     belief = Pace.prior(CHOSEN)
     belief = belief.after(pace_evidence(inputs, bonds, CHOSEN, belief.years))
-    worlds = draw_worlds(rng, CHOSEN, draws=draws, pace=belief)
+    worlds = draw_worlds(rng, CHOSEN, draws=draws, pace=belief, workshops=made.workshops)
     return draw_chances(inputs, bonds, worlds, np.arange(made.objects, dtype=np.uint64), CHOSEN)
 
 

@@ -54,6 +54,7 @@ class Collection:
     visit_stage: np.ndarray
     evidence: list[dict[str, str]]
     objects: int
+    workshops: np.ndarray | None = None  # habits as last identified
 
     def inputs(self) -> JointInputs:
         """What the scoring is given, adhesives left open."""
@@ -83,7 +84,8 @@ class Collection:
         aged = class_evidence(self.inputs(), SHARING, CHOSEN, years=years)
         found = identify(findings, SHARING, visits=aged)
         governs = governing(found, np.arange(self.owner.size))
-        bonds = Bonds.of(found, governs, self.restoration, SHARING)
+        bonds = Bonds.of(found, governs, self.restoration, SHARING, findings=findings)
+        self.workshops = found.workshops
         return self.inputs().changed(class_probabilities=governs.classes), bonds
 
     def looked_at(self, objects: np.ndarray, rng: np.random.Generator) -> "Collection":

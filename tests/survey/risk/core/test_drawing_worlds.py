@@ -6,12 +6,13 @@ import pytest
 from survey.risk.adhesives import speeds
 from survey.risk.bonds import Bonds
 from survey.risk.draws import Doubt, among_first, draw_chances, draw_worlds, intervals, tied_groups
+from survey.risk.identification import DEFAULT_PRIOR
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.pace import Pace, class_evidence, log_paces, pace_evidence, years_at
 from survey.risk.passing import Way, passages
 from survey.risk.stages import PRIORS
 from survey.risk.together import score_together
-from survey.risk.workshops import Sharing
+from survey.risk.workshops import Findings, Sharing, governing, identify
 from tests.survey.risk.core.joints import a_load
 from tests.survey.risk.core.test_joints_that_share_causes import ties
 from tests.survey.risk.core.test_scoring_objects import a_crowd
@@ -43,6 +44,23 @@ def test_the_mean_of_draws_is_the_exact_chance():
     exact = score_together(inputs, tied, ONE).objects.middle[:, -1]
     noise = chances.std(axis=1) / np.sqrt(4000)
     assert np.all(np.abs(chances.mean(axis=1) - exact) < 4 * noise + 0.004)
+
+
+def test_one_habit_for_a_workshop_leaves_the_mean_and_ties_its_objects():
+    """One restoration of each object, all by one workshop: means as without, but objects rise and fall together."""
+    inputs, _ = a_collection()
+    none = inputs.changed(visit_stages=np.full_like(inputs.visit_stages, -1), age_now=np.full(60, 30.0))
+    chosen, of = Sharing(within_workshop=0.9, within_restoration=0.95), none.object_index
+    findings = Findings(of, np.zeros(12, np.int64), np.zeros((60, 12)), np.zeros((12, 12)), DEFAULT_PRIOR)
+    found = identify(findings, chosen)
+    tied = Bonds.of(found, governing(found, np.arange(60)), of, chosen, findings=findings)
+    made = []
+    for shops in (None, found.workshops):
+        worlds = draw_worlds(np.random.default_rng(2), ONE, draws=6000, doubt=SURE, workshops=shops)
+        made.append(draw_chances(none, tied, worlds, KEYS, ONE))
+    apart, together = made
+    assert together.mean(axis=1) == pytest.approx(apart.mean(axis=1), abs=0.03)
+    assert together.sum(axis=0).std() > 1.3 * apart.sum(axis=0).std()
 
 
 def test_the_same_seed_gives_the_same_draws_in_whatever_batch():
