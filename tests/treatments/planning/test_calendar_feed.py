@@ -52,8 +52,10 @@ def test_no_line_is_longer_than_75_octets_and_unfolding_gives_it_back(text):
 
 def test_a_character_of_several_octets_is_never_cut():
     parts = folded("SUMMARY:" + "é" * 200).encode().split(b"\r\n")
+    assert len(parts) > 5
     for part in parts:
         part.decode()
+        assert len(part) <= 75
 
 
 def test_every_part_that_the_standard_asks_for_is_there():

@@ -61,6 +61,14 @@ def test_a_plan_obeys_every_rule_of_the_independent_checker(exhibition):
     assert errors == [] and benefit == plan.benefit > 0
     assert (mandatory, of) == (plan.mandatory_planned, plan.mandatory) and of > 0
     assert 0 < plan.share <= 1 and plan.finished_at and plan.hours > 0
+    length = {
+        (one["id"], step["id"]): step["q"]
+        for one in offer.instance["objects"]
+        for lv in one["levels"]
+        for step in lv["steps"]
+    }
+    for step in plan.steps.all():
+        assert step.ends - step.starts == length[str(step.object_id), step.code] * timedelta(minutes=15)
     assert all(step.ends > step.starts >= plan.made_at - timedelta(minutes=15) for step in plan.steps.all())
 
 
@@ -148,6 +156,10 @@ def worth(exhibition, thing) -> int:
 def test_pinned_objects_stay_where_they_are_in_a_new_search_and_when_adapted(exhibition):
     first = checklists.planned()
     thing = first.steps.order_by("-starts").first().object_id
+    week = timedelta(weeks=2)  # moved by hand to where no search would put it
+    for step in first.steps.filter(object=thing):
+        step.starts, step.ends = step.starts + week, step.ends + week
+        step.save()
     services.pin(first, thing, to=True, by=builders.a_person(), at=timezone.now())
     for said in ({"seed": 9}, {"adapt": True}):
         again = checklists.planned(**said)
