@@ -94,7 +94,7 @@ def operations(request: SignedIn) -> HttpResponse:
         raise BadRequest(str(error)) from error
     delivery = services.Delivery(request.user, timezone.now(), sent_at)
     note_contact(device, delivery, unsent=unsent, called=called)
-    results = [_told(services.apply(each, delivery)) for each in came]
+    results = [_told(answer) for answer in services.apply_all(came, delivery)]
     services.attach_waiting(at=delivery.at)
     return JsonResponse(
         {"server_time": timezone.now().isoformat(), "schema_version": SCHEMA_VERSION, "results": results}

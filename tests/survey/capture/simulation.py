@@ -182,7 +182,8 @@ class Tablet:
         owners = [(thing, part) for _, thing in sorted(self.known.items()) for part in thing["parts"]]
         if not owners:
             return None
-        thing, part = self.chance.choice(owners)
+        own = [each for each in owners if "campaign" in each[1]]
+        thing, part = self.chance.choice(own if own and self.chance.random() < 0.5 else owners)
         name, value = self.chance.choice([("length_mm", self.chance.randint(30, 34)), ("structural", True)])
         based = {"after": part["after"].get(name, []), "value": part["facts"].get(name)}
         body = {"thing": "joint", "id": part["id"], "field": name, "value": value}
@@ -303,7 +304,7 @@ class History:
         """One exchange over a bad network."""
         batch = tablet.unsent()[: self.chance.choice([1, 2, 5, 20])]
         raws = [copy.deepcopy(saved.raw) for saved in batch]
-        if self.chance.random() < 0.3:
+        if self.chance.random() < 0.4:
             self.chance.shuffle(raws)
         fault = self.chance.choice(["", "", "", "lost", "no answer", "portal", "crash", "late", "twice"])
         delivery = self._delivery(tablet)
@@ -318,6 +319,8 @@ class History:
             tablet.heard(results)
         for name in tablet.unsent_photographs()[:1]:
             self._send_photograph(tablet, name, faulty=True)
+        if not tablet.unsent() and self.chance.random() < 0.2:
+            tablet.known, self.refreshed = self.world.fresh_pack(), True
 
     def _take(
         self, raws: list[dict[str, Any]], delivery: services.Delivery, crash_at: int | None = None

@@ -13,6 +13,7 @@ from django.contrib.auth import get_user_model
 from django.test import Client
 from PIL import Image
 
+from media.base.models import Event
 from survey.models import (
     Assessment,
     Device,
@@ -255,3 +256,14 @@ def test_what_a_pack_gives_can_be_sent_back(surveyor, me):
     again = surveyor.get(f"/capture/pack/?shelf={shelf.pk}").json()["objects"][0]
     assert again["place_after"] == [seen["id"]]
     assert again["parts"][0]["after"] == {"length_mm": [longer["id"]]}
+
+
+def test_a_day_sent_again_costs_a_few_questions_and_changes_nothing(surveyor, me, django_assert_max_num_queries):
+    tablet = Tablet(me)
+    told = [tablet.assesses(an_object()) for _ in range(30)]
+    send(surveyor, *told)
+    events = Event.objects.count()
+    with django_assert_max_num_queries(16):
+        again = send(surveyor, *told).json()["results"]
+    assert {each["status"] for each in again} == {"already had"} and len(again) == 30
+    assert (Operation.objects.count(), Assessment.objects.count(), Event.objects.count()) == (30, 30, events)

@@ -9,13 +9,14 @@ from survey.capture.db.services.deciding import (
     take_in,
 )
 from survey.capture.db.services.photographs import attach_waiting, keep, stand_of, take_piece
-from survey.capture.db.services.receiving import Answer, Delivery, apply, take_in_waiting
+from survey.capture.db.services.receiving import Answer, Delivery, apply, apply_all, take_in_waiting
 
 __all__ = [
     "Answer",
     "Delivery",
     "add_unlisted",
     "apply",
+    "apply_all",
     "attach_waiting",
     "decide_field",
     "keep",

@@ -13,7 +13,7 @@ from survey.capture import checking
 from survey.capture.checking import Refused
 from survey.capture.db.services.devices import note_contact
 from survey.capture.db.services.photographs import MOST_BYTES, attach_waiting, keep
-from survey.capture.db.services.receiving import Answer, Delivery, apply
+from survey.capture.db.services.receiving import Answer, Delivery, apply_all
 from survey.capture.reading import NotJson, read_json
 
 MOST_FILES = 5_000
@@ -45,8 +45,7 @@ def load(file: BinaryIO, *, delivery: Delivery) -> Loaded:
             sent = Delivery(delivery.by, delivery.at, checking.moment(manifest["sent_at"], "sent_at"))
             note_contact(manifest["device"], sent, unsent=0, called=manifest["name"])
             loaded = Loaded()
-            for each in manifest["operations"]:
-                answer = apply(each, sent)
+            for answer in apply_all(manifest["operations"], sent):
                 loaded.counts[answer.status] = loaded.counts.get(answer.status, 0) + 1
                 loaded.answers.append(answer)
             for name in names:

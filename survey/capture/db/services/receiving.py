@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -14,7 +15,7 @@ from media.base import events
 from media.base.access import WORKERS
 from media.base.errors import FettleError
 from media.base.models import User
-from survey.capture import operations
+from survey.capture import checking, operations
 from survey.capture.checking import Refused
 from survey.capture.db.models import Conflict, Device, Made, Operation, PhotographWanted, Standing, State
 from survey.capture.db.services.assessing import add_assessment
@@ -69,6 +70,38 @@ def apply(data: Any, delivery: Delivery) -> Answer:
         answer = _answer(row, had)
     take_in_waiting()
     return answer
+
+
+def apply_all(came: Sequence[Any], delivery: Delivery) -> list[Answer]:
+    """Take in a batch, in the order in which it came. What is here already is told by two queries for all of it."""
+    names = {each["id"] for each in came if isinstance(each, dict) and isinstance(each.get("id"), str)}
+    keys = [name for name in names if _is_key(name)]
+    rows = Operation.objects.filter(uuid__in=keys, state__in=(State.APPLIED, State.SET_ASIDE))
+    here = {(str(row.uuid), row.body_hash): row for row in rows.defer("raw")}
+    missing: dict[int, list[str]] = defaultdict(list)
+    wanted = PhotographWanted.objects.filter(operation__in=list(here.values()), attached_at=None, refused="")
+    for row_id, name in wanted.order_by("sha256").values_list("operation_id", "sha256"):
+        missing[row_id].append(name)
+    answers = []
+    for each in came:
+        row = here.get((each["id"], operations.fingerprint(each))) if _named(each, names) else None
+        if row:
+            answers.append(Answer(str(row.uuid), "already had", row.reason, tuple(missing[row.pk])))
+        else:
+            answers.append(apply(each, delivery))
+    return answers
+
+
+def _named(each: Any, names: set[str]) -> bool:
+    return isinstance(each, dict) and isinstance(each.get("id"), str) and each["id"] in names
+
+
+def _is_key(name: str) -> bool:
+    try:
+        checking.key(name, "id")
+    except Refused:
+        return False
+    return True
 
 
 def _unread(data: Any, hashed: str, why: str, delivery: Delivery) -> Answer:

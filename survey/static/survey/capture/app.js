@@ -9,6 +9,7 @@ import { Stopped, drain, pause, status } from "./sync.js";
 import { homePage, takePage } from "./taking.js";
 
 const EVERY = 60_000;
+const STALE = 5_000;
 
 export class App {
   /** @param {any} db @param {string} device */
@@ -27,6 +28,7 @@ export class App {
     this.version = null;
     this.failures = 0;
     this.notBefore = 0;
+    this.saidAt = 0;
     this.comfort = { light: "dim", hand: "right", gloves: false };
     /** @type {string[]} */
     this.addresses = [];
@@ -68,6 +70,7 @@ export class App {
     this.page.replaceChildren(.../** @type {Node[]} */ (parts.filter(Boolean)));
     for (const address of old) URL.revokeObjectURL(address);
     if (fresh) scrollTo(0, 0);
+    if (fresh && performance.now() - this.saidAt > STALE) this.said.textContent = "";
     else if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
     await this.count();
   }
@@ -107,6 +110,7 @@ export class App {
   /** @param {string} words */
   say(words) {
     this.said.textContent = words;
+    this.saidAt = performance.now();
   }
 
   /** @param {string} words */
