@@ -11,6 +11,7 @@ import pytest
 from tests.reference.plan_checker import check
 from tests.reference.plan_instances import make
 from tests.treatments.planning.core.test_first_schedule import DAY, NINE, a_step, an_instance, an_object
+from treatments.planning import solve
 from treatments.planning.bound import upper_bound
 from treatments.planning.compiled import compiled
 from treatments.planning.greedy import greedy_plan
@@ -31,7 +32,9 @@ def test_the_independent_checker_finds_no_error_and_the_search_gains(objects, se
     assert plan["share"] == pytest.approx(benefit / plan["bound"]) and 0.85 < plan["share"] <= 1
 
 
-def test_the_same_seed_gives_the_same_plan():
+def test_the_same_seed_gives_the_same_plan(monkeypatch):
+    """On a machine so busy that the clock ends a search, plans may differ: here the clock has all the time."""
+    monkeypatch.setattr(solve, "PATIENCE", 100.0)
     instance = make(60, 21)
     first, second = (solve_instance(instance, seconds=0.8, seed=4) for _ in range(2))
     assert not first["cut_short"]
