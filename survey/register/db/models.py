@@ -34,7 +34,8 @@ class Place(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["parent", "name"], name="place_name_once", nulls_distinct=False),
+            models.UniqueConstraint(fields=["parent", "name"], name="place_name_once"),
+            models.UniqueConstraint(fields=["name"], condition=Q(parent=None), name="place_root_name_once"),
         ]
 
     def __str__(self) -> str:
