@@ -44,8 +44,6 @@ BUGS = [
         "made_by=User.objects.filter(pk=outside.made_by).first()", "made_by=delivery.by"),
     Bug("an older tablet is read as one of today", receiving, "attempt", "operations.parse(json.loads(row.raw))",
         "operations.parse(json.loads(row.raw) | {'schema_version': 2})"),
-    Bug("a desk's value is written over in silence", settling, "note_edit",
-        "canonical(about.current) != canonical(field.shown)", "False"),
     Bug("a desk's value loses to what arrives", settling, "_shown", "newest and not at_desk", "newest"),
     Bug("a late arrival is shown though a later edit stands", settling, "_shown",
         "return newest.value if newest and not at_desk else current", "return edits[-1].value"),
