@@ -103,6 +103,7 @@ def test_a_shift_without_a_network_comes_home_whole_and_once(browser, empty):
         page.wait_for_selector("h1:has-text('S 3')")
         on.photograph(42, 1)
         on.touch("#clear")
+        page.wait_for_selector("#clear[aria-pressed=true]")
         page.reload()
         page.wait_for_selector("#clear[aria-pressed=true]")
         page.wait_for_selector("text=Photograph (1)")

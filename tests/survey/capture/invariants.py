@@ -39,7 +39,10 @@ def check(told: History) -> None:
     no_loss(told, rows)
     no_double()
     attribution()
+    as_it_was_said()
+    need(not told.surveyed_though_gone, "held", "an object that had left the register was surveyed")
     no_silent_overwrite(told)
+    desk_values_kept(told)
     flagged_parts()
     whole_photographs(told)
     times(told, rows)
@@ -100,6 +103,23 @@ def attribution() -> None:
             need([event.by_id for event in ends] == [raw["made_by"]], "I9", "the event names somebody else")
 
 
+def as_it_was_said() -> None:
+    """What is kept of an operation is what it says, read from it as it came."""
+    for edit in FieldEdit.objects.filter(operation__isnull=False).select_related("operation"):
+        raw = json.loads(edit.operation.raw)
+        body, based = raw["body"], raw["based_on"]
+        if raw["kind"] == "assessment":
+            said = body["place_found"] if body["found"] == "elsewhere" else based["here"]
+        else:
+            said = body["value"] if raw["kind"] == "fact" else body["place"]
+        need(edit.value == said, "I3", f"kept {edit.value} of an operation that says {said}")
+        need(set(based.get("after", ())) <= set(edit.after), "I3", "what an edit was based on is lost")
+    for row in Operation.objects.filter(state="applied", kind="assessment"):
+        named = set(json.loads(row.raw)["photographs"])
+        waits = set(PhotographWanted.objects.filter(operation=row).values_list("sha256", flat=True))
+        need(waits == named, "I4", "a photograph that an assessment names is not waited for")
+
+
 def no_silent_overwrite(told: History) -> None:
     """I3: values that stand side by side are exactly those of a disagreement, found by walking who knew what."""
     by_field: dict[int, list[FieldEdit]] = defaultdict(list)
@@ -138,6 +158,25 @@ def _rows_say_what_is_shown(by_field: dict[int, list[FieldEdit]]) -> None:
         else:
             now = getattr(Joint.objects.get(pk=field.thing), field.name)
         need(now == field.shown, "I3", f"{field.name} says {now}, shown is {field.shown}")
+
+
+def desk_values_kept(told: History) -> None:
+    """I3 for the desk: what was written there still stands in its row, or is kept beside what came."""
+    for (thing, name), (value, was) in told.written.items():
+        model, column = (Object, "place_id") if name == "place" else (Joint, "length_mm")
+        now = model.objects.values_list(column, flat=True).get(pk=thing)
+        kept = set(FieldEdit.objects.filter(field__thing=thing, field__name=name).values_list("value", flat=True))
+        seen = FieldEdit.objects.filter(field__thing=thing, field__name=name, operation__isnull=False)
+        known = {json.loads(edit.operation.raw)["based_on"].get("value") for edit in seen.select_related("operation")}
+        same = value == was or value in _before(told, thing, name) or value in known
+        need(same or value in kept or value in (now, str(now)), "I3", f"what a desk wrote of {name} is gone")
+
+
+def _before(told: History, thing: Any, name: str) -> set[Any]:
+    """What tablets took along: a desk that writes that again cannot be told from one that wrote nothing."""
+    packed = told.world.pack.values()
+    places = {found["place"] for found in packed if found["id"] == str(thing)}
+    return places | {p["facts"].get(name) for found in packed for p in found["parts"] if p["id"] == str(thing)}
 
 
 def flagged_parts() -> None:

@@ -126,7 +126,7 @@ class Tablet:
 
     def assess(self, now: Any) -> Saved:
         """A finished assessment of some object, and what the tablet knows from then on."""
-        thing = self.known[self.chance.choice(sorted(self.known))]
+        thing = self.known[self.chance.choice(list(self.known))]
         body, made = self._told(thing)
         pictures = self._pictures(body)
         based = {
@@ -138,6 +138,8 @@ class Tablet:
             thing["place_after"] = [saved.raw["id"]]
             thing["here"] = body["place_found"] or based["here"]
         thing["parts"] += made
+        if made and self.chance.random() < 0.5:
+            self._change(thing, made[0], now)  # measured as soon as it is recorded
         return saved
 
     def _told(self, thing: dict[str, Any]) -> tuple[dict[str, Any], list[dict[str, Any]]]:
@@ -179,17 +181,29 @@ class Tablet:
 
     def change(self, now: Any) -> Saved | None:
         """A lasting fact of some part."""
-        owners = [(thing, part) for _, thing in sorted(self.known.items()) for part in thing["parts"]]
+        owners = [(thing, part) for thing in self.known.values() for part in thing["parts"]]
         if not owners:
             return None
-        own = [each for each in owners if "campaign" in each[1]]
-        thing, part = self.chance.choice(own if own and self.chance.random() < 0.5 else owners)
+        own = [each for each in owners if "campaign" in each[1] or each[1]["after"]]
+        return self._change(*self.chance.choice(own if own and self.chance.random() < 0.5 else owners), now)
+
+    def _change(self, thing: dict[str, Any], part: dict[str, Any], now: Any) -> Saved:
         name, value = self.chance.choice([("length_mm", self.chance.randint(30, 34)), ("structural", True)])
         based = {"after": part["after"].get(name, []), "value": part["facts"].get(name)}
         body = {"thing": "joint", "id": part["id"], "field": name, "value": value}
         saved = self.append("fact", thing["id"], based, body, now)
         part["after"][name] = [saved.raw["id"]]
         return saved
+
+    def change_again(self, first: Saved, now: Any) -> None:
+        """The same fact once more: it was mistyped."""
+        body = first.raw["body"]
+        thing = self.known[first.raw["object_id"]]
+        part = next(each for each in thing["parts"] if each["id"] == body["id"])
+        based = {"after": [first.raw["id"]], "value": first.raw["based_on"]["value"]}
+        value = self.chance.randint(30, 34) if body["field"] == "length_mm" else False
+        saved = self.append("fact", thing["id"], based, body | {"value": value}, now)
+        part["after"][body["field"]] = [saved.raw["id"]]
 
     def find(self, now: Any) -> Saved:
         number = self.chance.choice([self.world.objects[1].number, "Z 9"])
@@ -231,7 +245,11 @@ class History:
         self.desk = desk and self.chance.random() < 0.4
         self.backups = self.chance.random() < 0.25
         self.refreshed = False
+        self.gone: set[str] = set()
+        self.surveyed_though_gone = 0
+        self.network = self.chance.choice([False, False, True])  # good at times: all is sent, a fresh pack is taken
         self.drafts: list[Assessment] = []
+        self.written: dict[tuple[Any, str], tuple[Any, Any]] = {}  # thing and field: what a desk wrote, over what
 
     def run(self) -> None:
         """Work and faults, then all faults end and every tablet sends what it has."""
@@ -247,6 +265,9 @@ class History:
         pick = self.chance.random()
         if pick < 0.5:
             self._work(tablet)
+        elif pick < 0.65 and self.network:
+            self._drain(tablet)
+            tablet.known, self.refreshed = self.world.fresh_pack(), True
         elif pick < 0.82:
             self._send(tablet)
         elif pick < 0.88 and self.desk:
@@ -259,15 +280,15 @@ class History:
             self._put_back(tablet)
         elif pick < 0.98 and self.late:
             self._take(*self.late.pop(self.chance.randrange(len(self.late))))
-        elif not tablet.unsent():
-            tablet.known, self.refreshed = self.world.fresh_pack(), True
 
     def _work(self, tablet: Tablet) -> None:
         pick = self.chance.random()
         if pick < 0.6:
             tablet.assess(self.now)
         elif pick < 0.92:
-            tablet.change(self.now)
+            first = tablet.change(self.now)
+            if first and self.chance.random() < 0.4:
+                tablet.change_again(first, self.now)
         elif pick < 0.96:
             tablet.find(self.now)
         else:
@@ -277,11 +298,17 @@ class History:
         """Somebody with the register open: a joint measured, an object moved, withdrawn, an assessment begun."""
         pick, thing = self.chance.random(), self.chance.choice(self.world.objects)
         if pick < 0.4:
-            Joint.objects.filter(restoration__object=thing).update(length_mm=self.chance.randint(50, 60))
+            for joint in Joint.objects.filter(restoration__object=thing).order_by("label", "pk"):
+                was, joint.length_mm = joint.length_mm, float(self.chance.randint(50, 60))
+                joint.save(update_fields=["length_mm"])
+                self.written[joint.pk, "length_mm"] = (joint.length_mm, was)
         elif pick < 0.7:
-            Object.objects.filter(pk=thing.pk).update(place=self.chance.choice(self.world.places))
+            row, place = Object.objects.get(pk=thing.pk), self.chance.choice(self.world.places)
+            self.written[row.pk, "place"] = (str(place.pk), str(row.place_id))
+            Object.objects.filter(pk=thing.pk).update(place=place)
         elif pick < 0.85:
             Object.objects.filter(pk=thing.pk).update(withdrawn_at=self.now)
+            self.gone.add(str(thing.pk))
         else:
             begun = an_assessment(thing, finished=False, surveyor=self.chance.choice(self.world.people))
             self.drafts.append(begun)
@@ -319,8 +346,6 @@ class History:
             tablet.heard(results)
         for name in tablet.unsent_photographs()[:1]:
             self._send_photograph(tablet, name, faulty=True)
-        if not tablet.unsent() and self.chance.random() < 0.2:
-            tablet.known, self.refreshed = self.world.fresh_pack(), True
 
     def _take(
         self, raws: list[dict[str, Any]], delivery: services.Delivery, crash_at: int | None = None
@@ -332,6 +357,8 @@ class History:
                 with_rollback(lambda raw=raw: services.apply(raw, delivery))
                 return []
             results.append(services.apply(raw, delivery))
+            if raw["object_id"] in self.gone and results[-1].status in ("applied", "conflict"):
+                self.surveyed_though_gone += 1
             self.taken.append((raw, delivery))
         services.attach_waiting(at=delivery.at)
         return results

@@ -31,6 +31,8 @@ class Told:
     value: float
     known: frozenset[str]
     place: tuple[int, int] | None = None
+    base: float = 80.0
+    desk: bool = False
 
 
 @dataclass
@@ -54,10 +56,12 @@ class Fact:
     def note_desk(self) -> None:
         if self.now != self.written:
             known = frozenset(one.id for one in self.standing())
-            self.edits.append(Told(f"desk {len(self.edits)}", self.now, known))
+            self.edits.append(Told(f"desk {len(self.edits)}", self.now, known, desk=True))
 
     def arrive(self, told: Told) -> None:
         self.note_desk()
+        desks = {one.id for one in self.edits if one.place is None and one.desk and one.value == told.base}
+        told.known |= desks
         self.edits.append(told)
         stands = self.standing()
         if len(self.values()) == 1:
@@ -93,7 +97,7 @@ class Sync(RuleBasedStateMachine):
     def edit(self, t: int, j: int, value: float) -> None:
         after, base = self.known[t, j], self.base[t, j]
         raw = self.tablets[t].changes(self.joints[j], "length_mm", value, was=base, after=after, thing=self.thing)
-        self.made.append((raw, j, Told(raw["id"], value, frozenset(after), (t, raw["sequence"]))))
+        self.made.append((raw, j, Told(raw["id"], value, frozenset(after), (t, raw["sequence"]), base)))
         self.known[t, j] = [raw["id"]]
 
     @precondition(lambda self: self.made)

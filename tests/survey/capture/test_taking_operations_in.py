@@ -319,3 +319,14 @@ def test_an_object_found_elsewhere_and_then_there_counts_as_one_person_going_on(
     assert deliver(two, one, by=ana) == ["applied", "applied"]
     thing.refresh_from_db()
     assert thing.place == found and not Conflict.objects.exists()
+
+
+def test_who_knew_a_value_from_a_desk_goes_on_from_it_and_disagrees_only_with_the_other(ana, ben):
+    """A pack holds what a desk wrote before that has a name of its own."""
+    an_object(joints=1)
+    joint = Joint.objects.get()
+    unaware = Tablet(ana).changes(joint, "length_mm", 95, was=80)
+    Joint.objects.update(length_mm=70)
+    aware = Tablet(ben).changes(joint, "length_mm", 71, was=70)
+    assert deliver(unaware, aware, by=ana) == ["conflict", "conflict"]
+    assert {side["value"] for side in Conflict.objects.get().sides} == {95.0, 71.0}

@@ -44,7 +44,8 @@ def note_edit(
         _note_desk(field, about.current, at)
     # An id that came twice with different bodies names the edit of the first only.
     name = uuid.uuid4() if row.clash or row.uuid is None else row.uuid
-    FieldEdit.objects.create(uuid=name, field=field, operation=row, value=value, after=list(after), by=by, at=at)
+    known = [*after, *(each for each in _desk_edits(field, expected) if each not in after)]
+    FieldEdit.objects.create(uuid=name, field=field, operation=row, value=value, after=known, by=by, at=at)
     edits = edits_of(field)
     shown = _shown(edits, str(name), about.current)
     field.shown = shown
@@ -56,6 +57,12 @@ def note_edit(
 def _note_desk(field: Field, value: Any, at: datetime) -> None:
     known = [edit.id for edit in standing(edits_of(field))]
     FieldEdit.objects.create(field=field, value=value, after=known, by=None, at=at)
+
+
+def _desk_edits(field: Field, value: Any) -> list[str]:
+    """Edits at a desk that a tablet knew by their value: a pack holds that, before the edit has an id here."""
+    rows = field.edits.filter(operation=None, by=None).values_list("uuid", "value")
+    return [str(name) for name, said in rows if canonical(said) == canonical(value)]
 
 
 def edits_of(field: Field) -> list[Edit]:
