@@ -25,7 +25,7 @@ from survey.register.db.models import (
     RegisterSource,
     Sorting,
 )
-from survey.risk.db.models import JointRisk, ObjectRisk, ParameterSet, RiskRun
+from survey.risk.db.models import JointRisk, NextList, NextStep, ObjectRisk, ParameterSet, RiskRun
 
 __all__ = [
     "Adhesive",
@@ -44,6 +44,8 @@ __all__ = [
     "JointSeen",
     "Made",
     "Milestone",
+    "NextList",
+    "NextStep",
     "Object",
     "ObjectMove",
     "ObjectPhotograph",

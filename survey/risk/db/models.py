@@ -111,3 +111,53 @@ class JointRisk(models.Model):
 
     def __str__(self) -> str:
         return f"{self.joint_id}: {self.before_opening:.2f}"
+
+
+class StepKind(models.TextChoices):
+    """Ways to learn more of an object before deciding. A swab touches the joint; the last three take a sample."""
+
+    LOOK = "look", "Look at it"
+    UV = "uv", "Ultraviolet light"
+    SOLVENT = "solvent", "Solvent swab"
+    NITRATE_TEST = "nitrate_test", "Spot test for nitrate"
+    PROTEIN_TEST = "protein_test", "Spot test for protein"
+    FTIR = "ftir", "Infrared spectrum"
+
+
+class NextList(models.Model):
+    """What to look at next, worked out after a run; the newest finished one is what the page shows."""
+
+    run = models.OneToOneField(RiskRun, models.CASCADE, related_name="next_list")
+    made_at = models.DateTimeField(null=True, help_text="Empty while it is being worked out")
+    counts = models.JSONField(default=dict, help_text="Looks, tests, objects left out of tests that touch")
+    curve = models.JSONField(default=list, help_text="Hours and failing joints expected by then, in this order")
+
+    def __str__(self) -> str:
+        return f"Next steps after {self.run_id}"
+
+
+class NextStep(models.Model):
+    """One look or test, with what it is expected to change before opening."""
+
+    list = models.ForeignKey(NextList, models.CASCADE, related_name="steps")
+    object = models.ForeignKey(Object, models.PROTECT, related_name="+")
+    joint = models.ForeignKey(Joint, models.PROTECT, null=True, related_name="+", help_text="Empty for a look")
+    kind = models.CharField(max_length=12, choices=StepKind.choices)
+    best = models.BooleanField(help_text="The step of this object that is worth most for each minute")
+    rate = models.FloatField(help_text="Worth for each minute; a number to order by")
+    worth = models.FloatField(help_text="Expected weighted loss that a better choice saves")
+    changes = models.FloatField(help_text="Chance that it changes what should be done before opening")
+    minutes = models.FloatField()
+    failing = models.FloatField(help_text="Failing or open joints that a look is expected to find")
+    others = models.PositiveIntegerField(default=0, help_text="Other objects whose choice a test may change")
+    text = models.TextField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["list", "object", "kind"], name="next_step_once")]
+        indexes = [
+            models.Index(fields=["list", "best", "-rate", "id"], name="next_step_best"),
+            models.Index(fields=["list", "kind", "-rate", "id"], name="next_step_of_kind"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.object_id}"
