@@ -56,7 +56,6 @@ class Command(BaseCommand):
             raise CommandError("nothing was deleted")
         call_command("flush", interactive=False, verbosity=0)
         shutil.rmtree(settings.MEDIA_ROOT, ignore_errors=True)
-        call_command("defaults", verbosity=0)
 
     def _load(self, options: dict[str, Any]) -> None:
         now = timezone.now()
@@ -67,6 +66,7 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         self.stdout.write(f"Loading {scenario.museum}, {scenario.town}: {len(scenario.objects)} objects ...")
         self.stdout.flush()
+        call_command("defaults", verbosity=0)
         Loading(scenario, password=DEMO_PASSWORD, at=now).load()
         self._score_and_forecast()
         if not options["no_photographs"]:
