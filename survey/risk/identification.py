@@ -5,7 +5,7 @@ observations where there are any; each kind of evidence carries its grounds, and
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -115,9 +115,10 @@ class EvidenceKind:
 
 @dataclass(frozen=True)
 class LikelihoodTable:
-    """Kinds of evidence by code, in the order from weakest to strongest."""
+    """Kinds of evidence by code, in the order from weakest to strongest, and when each class was used."""
 
     kinds: Mapping[str, EvidenceKind]
+    years_of_use: Mapping[str, tuple[float, float, float, float]] = field(default_factory=lambda: YEARS_OF_USE)
 
     def likelihoods(self, evidence: Mapping[str, str]) -> NDArray[np.float64]:
         """Rows [e, c] for the outcomes of one joint, one of each kind: repeats of a kind are not independent."""
@@ -238,7 +239,8 @@ def joint_posteriors(
         raise ValueError("dates must have an earliest and a latest year for each joint")
     kinds, which = np.unique(coded(evidence, table), axis=0, return_inverse=True)
     spans, whose = np.unique(np.nan_to_num(years, nan=-np.inf), axis=0, return_inverse=True)
-    in_use = np.log(date_likelihood(*np.where(np.isinf(spans), np.nan, spans).T))[whose]
+    dated_from, dated_to = np.where(np.isinf(spans), np.nan, spans).T
+    in_use = np.log(date_likelihood(dated_from, dated_to, years_of_use=table.years_of_use))[whose]
     dated = ~np.isnan(in_use[:, 0])
     cases, case = np.unique(np.stack([which.ravel(), dated], axis=1), axis=0, return_inverse=True)
     found = evidence_logs(kinds[cases[:, 0]], table, dated=cases[:, 1] == 1, related=related)[case.ravel()]
@@ -268,12 +270,18 @@ YEARS_OF_USE: Mapping[str, tuple[float, float, float, float]] = {
 _RARE = 0.05  # a class out of its years is unlikely, not impossible: dates are often wrong
 
 
-def date_likelihood(earliest: ArrayLike, latest: ArrayLike) -> NDArray[np.float64]:
+def date_likelihood(
+    earliest: ArrayLike,
+    latest: ArrayLike,
+    *,
+    years_of_use: Mapping[str, tuple[float, float, float, float]] = YEARS_OF_USE,
+) -> NDArray[np.float64]:
     """How well a date of repair agrees with the years in which each class was used.
 
     Parameters
     ----------
     earliest, latest : array_like [...], calendar years; nan where not known
+    years_of_use : first, common from, common until, last year of each class
 
     Returns
     -------
@@ -292,6 +300,6 @@ def date_likelihood(earliest: ArrayLike, latest: ArrayLike) -> NDArray[np.float6
     years = first[..., None] + (last - first)[..., None] * np.linspace(0.0, 1.0, 21)
     rows = []
     for code in CLASSES:
-        in_use = np.interp(years, YEARS_OF_USE[code], (_RARE, 1.0, 1.0, _RARE))
+        in_use = np.interp(years, years_of_use[code], (_RARE, 1.0, 1.0, _RARE))
         rows.append(np.where(np.isnan(first), np.nan, in_use.mean(axis=-1)))
     return np.stack(rows, axis=-1)

@@ -22,14 +22,16 @@ def _kind(code: str, outcomes: tuple[str, ...], weights: Weights, grounds: str, 
     return EvidenceKind(code, outcomes, chances / chances.sum(axis=0), f"Expert default. {grounds}")
 
 
-def _naming(code: str, sure: float, grounds: str) -> EvidenceKind:
+def naming(code: str, sure: float, grounds: str) -> EvidenceKind:
     """Evidence that names a class outright, right with chance ``sure``, else any other class."""
     chances = np.full((len(CLASSES), len(CLASSES)), (1.0 - sure) / (len(CLASSES) - 1))
     np.fill_diagonal(chances, sure)
-    return EvidenceKind(code, CLASSES, chances, f"Expert default. {grounds}")
+    return EvidenceKind(code, CLASSES, chances, grounds)
 
 
-_GUESS = _naming("guess", 0.35, "The surveyor's guess from date and hand: the weakest basis (common practice).")
+_GUESS = naming(
+    "guess", 0.35, "Expert default. The surveyor's guess from date and hand: the weakest basis (common practice)."
+)
 
 _LOOK = _kind(
     "look",
@@ -126,14 +128,15 @@ _PROTEIN_TEST = _kind(
     floor=0.02,
 )
 
-_RECORD = _naming(
-    "record", 0.88, "A written treatment record about this object that names the class (common practice: strong)."
-)
+_RECORD = naming(
+    "record", 0.88,
+    "Expert default. A written treatment record about this object that names the class (common practice: strong).",
+)  # fmt: skip
 
-_FTIR = _naming(
+_FTIR = naming(
     "ftir", 0.93,
-    "Infrared spectrum matched to a class. Cellulose nitrate: strong bands near 1639 and 840 cm-1 (Koob 1999); a weak "
-    "band near 1656 cm-1 marks it as a minor part of poly(vinyl acetate) (Heritage Science 2016).",
+    "Expert default. Infrared spectrum matched to a class. Cellulose nitrate: strong bands near 1639 and 840 cm-1 "
+    "(Koob 1999); a weak band near 1656 cm-1 marks it as a minor part of poly(vinyl acetate) (Heritage Science 2016).",
 )  # fmt: skip
 
 DEFAULT_TABLE = LikelihoodTable(

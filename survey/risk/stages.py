@@ -32,6 +32,7 @@ __all__ = [
     "intensity_transition_matrix",
     "neighbour_misclassification",
     "progressive_generator",
+    "stage_mistakes",
     "stage_now",
     "time_to_open",
     "transition_matrix",
@@ -88,15 +89,15 @@ def neighbour_misclassification(states: int, share: float = 0.05) -> NDArray[np.
     return wrong + np.diag(1.0 - wrong.sum(axis=1))
 
 
-def _default_misclassification() -> NDArray[np.float64]:
-    """5 % to each neighbour, but no joint is taken for open that is not: a detached sherd is plain to see."""
-    seen = neighbour_misclassification(len(STAGES))
+def stage_mistakes(share: float = 0.05) -> NDArray[np.float64]:
+    """``share`` to each neighbour, but no joint is taken for open that is not: a detached sherd is plain to see."""
+    seen = neighbour_misclassification(len(STAGES), share)
     seen[OPEN - 1, OPEN - 1 :] = 1.0 - seen[OPEN - 1, OPEN - 2], 0.0
     seen.setflags(write=False)
     return seen
 
 
-MISCLASSIFICATION: NDArray[np.float64] = _default_misclassification()  # expert default
+MISCLASSIFICATION: NDArray[np.float64] = stage_mistakes()  # expert default
 ANY_MISTAKE = 1e-3  # least chance that a stage is recorded one off, where surveyors are taken to make no mistakes
 AGE_TRUST = 0.5  # weight of age against no knowledge at the first look: published lives disagree by a factor of ten
 AGES_IF_UNKNOWN = np.arange(5.0, 100.0, 10.0)  # equivalent years: any age up to a century is as likely

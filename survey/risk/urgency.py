@@ -116,13 +116,14 @@ RULES: dict[str, tuple[Band, bool]] = {
 }
 
 
-def urgency(signs: JointSigns, use: ObjectUse) -> Urgency:
+def urgency(signs: JointSigns, use: ObjectUse, *, lifted_share: float = LIFTED_SHARE) -> Urgency:
     """Apply the rules: an object's band is that of its worst joint or of its use, whichever is more urgent.
 
     Parameters
     ----------
     signs : JointSigns [j]
     use : ObjectUse [n]
+    lifted_share : float, 0 to 1, of a load-bearing joint's length, from which it must not be lifted
 
     Returns
     -------
@@ -139,7 +140,7 @@ def urgency(signs: JointSigns, use: ObjectUse) -> Urgency:
     load-bearing is treated as load-bearing, since the mistake the other way drops an object.
     """
     _check(signs, use)
-    lifted = signs.lifted_share >= LIFTED_SHARE
+    lifted = signs.lifted_share >= lifted_share
     bearing, unknown = signs.structural == 1, np.isnan(signs.structural)
     peeling = (signs.shrunken_or_peeling == 1) | (signs.stage == 2) | (signs.lifted_share > 0)
     brittle = (signs.brittle_or_yellowed == 1) | np.isin(signs.stage, (1, 2))

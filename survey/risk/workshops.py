@@ -104,7 +104,7 @@ class Findings:
         spans = np.asarray(years, dtype=np.float64)
         if spans.shape != (workshop.size, 2):
             raise ValueError("years must have an earliest and a latest for each restoration")
-        in_use = np.log(date_likelihood(spans[:, 0], spans[:, 1]))
+        in_use = np.log(date_likelihood(spans[:, 0], spans[:, 1], years_of_use=table.years_of_use))
         weights = np.ones(codes.shape)
         for place, kind in enumerate(table.kinds):
             if kind in SAME_LOOK:
