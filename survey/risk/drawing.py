@@ -96,8 +96,8 @@ def draw_objects(
                 )  # fmt: skip
                 cell = _pick(weights.reshape(weights.size), _uniform(state))
                 of, place = cell // cells, cell % cells
-                share = (place + _uniform(state)) / cells
-                pace = paces[d] + frailty * quantiles[int(share * quantiles.size)]
+                at = (place + _uniform(state)) / cells
+                pace = paces[d] + frailty * quantiles[int(at * quantiles.size)]
                 for j in range(starts[r], starts[r + 1]):
                     for c in range(classes):
                         chances[0, c] = otherwise[j, c] * (1.0 - follows[j, of])

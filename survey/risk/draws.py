@@ -69,6 +69,7 @@ def draw_worlds(
     pace: Pace | None = None,
     doubt: Doubt | None = None,
     workshops: Floats | None = None,
+    workshop_keys: Keys | None = None,
 ) -> Worlds:
     """Draw the worlds of a run.
 
@@ -81,9 +82,16 @@ def draw_worlds(
     pace : Pace, optional, with the department's visits counted; else the prior
     doubt : Doubt, optional
     workshops : [w, c], optional, ``Identified.workshops``: one habit of each workshop is drawn for all its work
+    workshop_keys : uint64 [w], optional
+        What names each workshop for good: its habits follow from it and the generator alone, so that one workshop
+        more, or better known, leaves the draws of all others as they were. Its place in the list if not given.
     """
     if draws < 2:
         raise ValueError("draws must be at least 2")
+    shops = np.zeros((0, len(CLASSES))) if workshops is None else workshops
+    named = np.arange(shops.shape[0], dtype=np.uint64) if workshop_keys is None else workshop_keys
+    if named.shape != shops.shape[:1] or named.dtype != np.uint64:
+        raise ValueError("workshop_keys must be one uint64 for each workshop")
     belief, unsure = pace or Pace.prior(assumptions), doubt or Doubt()
     # One draw in each equal share of the belief, in random order: the same spread with less noise.
     shares = (rng.permutation(draws) + rng.random(draws)) / draws
@@ -95,19 +103,21 @@ def draw_worlds(
         (draws, len(CLASSES))
     )
     spots = ndtri((np.arange(SCATTERS) + 0.5) / SCATTERS)
+    scatter, seed = rng.integers(0, SCATTERS, draws), int(rng.integers(0, 2**63))
     return Worlds(
-        years, log_speed, log_strength, rng.integers(0, SCATTERS, draws),
-        assumptions.scatter * np.exp(unsure.scatter * spots), _habits(rng, draws, workshops),
-        int(rng.integers(0, 2**63)),
+        years, log_speed, log_strength, scatter, assumptions.scatter * np.exp(unsure.scatter * spots),
+        _habits(seed, draws, shops, named), seed,
     )  # fmt: skip
 
 
-def _habits(rng: np.random.Generator, draws: int, workshops: Floats | None) -> Whole:
-    """A class for each workshop in each draw [d, w]."""
-    ends = np.cumsum(np.zeros((0, len(CLASSES))) if workshops is None else workshops, axis=1)
-    turns = rng.permuted(np.tile(np.arange(draws), (ends.shape[0], 1)), axis=1).T  # as often as they are likely
-    at = (turns + rng.random(turns.shape)) / draws
-    return np.asarray((at[:, :, None] > ends[None, :, :-1]).sum(axis=2), dtype=np.int64)
+def _habits(seed: int, draws: int, workshops: Floats, keys: Keys) -> Whole:
+    """A class for each workshop in each draw [d, w], each class as often as it is likely."""
+    habits = np.zeros((draws, keys.size), dtype=np.int64)
+    for w, (ends, key) in enumerate(zip(np.cumsum(workshops, axis=1), keys, strict=True)):
+        own = np.random.default_rng([seed, int(key)])
+        at = (own.permutation(draws) + own.random(draws)) / draws
+        habits[:, w] = np.searchsorted(ends[:-1], at, side="left")
+    return habits
 
 
 def _edges(middles: Floats) -> Floats:

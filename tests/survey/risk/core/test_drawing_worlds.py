@@ -1,5 +1,7 @@
 """Draws of all that is not known: intervals, the first few, ties."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,10 +12,10 @@ from survey.risk.identification import DEFAULT_PRIOR
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.pace import Pace, class_evidence, log_paces, pace_evidence, years_at
 from survey.risk.passing import Way, passages
-from survey.risk.stages import PRIORS
+from survey.risk.stages import PRIORS, neighbour_misclassification
 from survey.risk.together import score_together
 from survey.risk.workshops import Findings, Sharing, governing, identify
-from tests.survey.risk.core.joints import a_load
+from tests.survey.risk.core.joints import a_load, some_joints
 from tests.survey.risk.core.test_joints_that_share_causes import ties
 from tests.survey.risk.core.test_scoring_objects import a_crowd
 
@@ -61,6 +63,47 @@ def test_one_habit_for_a_workshop_leaves_the_mean_and_ties_its_objects():
     apart, together = made
     assert together.mean(axis=1) == pytest.approx(apart.mean(axis=1), abs=0.03)
     assert together.sum(axis=0).std() > 1.3 * apart.sum(axis=0).std()
+
+
+def test_where_all_work_follows_the_habit_every_object_of_a_draw_holds_by_the_same():
+    """Twelve equal objects seen sound today: nothing but the adhesive differs from draw to draw."""
+    chosen = Sharing(within_restoration=1.0, within_workshop=1.0, frailty=0.0, handling=0.0)
+    sure = replace(ONE, misclassification=neighbour_misclassification(5, 0.0), age_trust=0.0)
+    equal = some_joints(
+        12, object_count=12, object_index=np.arange(12), visit_stages=np.zeros((12, 1), np.int64), load=a_load(12)
+    )
+    findings = Findings(np.arange(12), np.zeros(12, np.int64), np.zeros((12, 12)), np.zeros((12, 12)), DEFAULT_PRIOR)
+    found = identify(findings, chosen)
+    tied = Bonds.of(found, governing(found, np.arange(12)), np.arange(12), chosen, findings=findings)
+    worlds = draw_worlds(np.random.default_rng(2), sure, draws=300, doubt=SURE, workshops=found.workshops)
+    chances = draw_chances(equal, tied, worlds, KEYS, sure)
+    assert np.mean(np.ptp(chances, axis=0) < 1e-6) > 0.97  # a stage is still mistaken once in a thousand
+    assert np.ptp(chances) > 0.01
+
+
+def test_work_of_known_workshops_is_drawn_alike_in_whatever_batch_and_whoever_is_added():
+    inputs, restoration = a_collection()
+    shop = np.arange(24) % 3
+    findings = Findings(np.array(restoration), shop, np.zeros((60, 12)), np.zeros((24, 12)), DEFAULT_PRIOR)
+    found = identify(findings, Sharing())
+    tied = Bonds.of(found, governing(found, np.arange(60)), np.array(restoration), Sharing(), findings=findings)
+
+    def worlds(shops, keys):
+        named = np.array(keys, dtype=np.uint64)
+        return draw_worlds(np.random.default_rng(5), CHOSEN, draws=40, workshops=shops, workshop_keys=named)
+
+    before = worlds(found.workshops, [7, 8, 9])
+    whole = draw_chances(inputs, tied, before, KEYS, CHOSEN)
+    more = worlds(np.vstack([found.workshops, DEFAULT_PRIOR]), [7, 8, 9, 10])
+    assert np.array_equal(more.habits[:, :3], before.habits) and more.seed == before.seed
+    rows = np.flatnonzero(np.isin(inputs.object_index, np.arange(6, 12)))
+    some = inputs.only(rows)
+    some = some.changed(object_count=6, object_index=some.object_index - 6)
+    few = replace(
+        tied, restoration=tied.restoration[rows], follows=tied.follows[rows], otherwise=tied.otherwise[rows],
+        depends_on=tied.depends_on[rows],
+    )  # fmt: skip
+    assert np.array_equal(draw_chances(some, few, more, KEYS[6:], CHOSEN), whole[6:])
 
 
 def test_the_same_seed_gives_the_same_draws_in_whatever_batch():
@@ -203,6 +246,10 @@ def _by_runs(inputs, tied, years):
     ("call", "name"),
     [
         (lambda: draw_worlds(np.random.default_rng(0), CHOSEN, draws=1), "draws"),
+        (
+            lambda: draw_worlds(np.random.default_rng(0), CHOSEN, workshop_keys=np.zeros(1, np.uint64)),
+            "workshop_keys",
+        ),
         (lambda: Doubt(strength=-1), "strength"),
         (lambda: among_first(np.zeros((2, 2), np.float32), 0), "k"),
         (lambda: tied_groups(np.zeros((2, 2), np.float32), sure=0.2), "sure"),
