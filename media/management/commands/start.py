@@ -9,12 +9,17 @@ import subprocess
 import sys
 import threading
 from argparse import ArgumentParser
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
 
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.wsgi import get_wsgi_application
+from django.utils import timezone
+
+if TYPE_CHECKING:
+    from media.management.certificates import Certificate
 
 THREADS = 8
 DEMO_PASSWORD = "glaze and slip"  # noqa: S105 printed on purpose: it opens invented data only
@@ -32,20 +37,62 @@ class Command(BaseCommand):
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default 127.0.0.1)")
         parser.add_argument("--port", type=int, default=8000, help="port to listen on (default 8000)")
         parser.add_argument("--no-worker", action="store_true", help="another process does the long work")
+        parser.add_argument(
+            "--tls", action="store_true",
+            help="answer by HTTPS, which tablets need; makes a certificate unless --certificate and --key are given",
+        )  # fmt: skip
+        parser.add_argument("--certificate", type=Path, help="PEM file of a certificate that you have, with its chain")
+        parser.add_argument("--key", type=Path, help="PEM file of its key")
+        parser.add_argument("--name", action="append", help="what tablets call this machine, if not its own host name")
 
     def handle(self, *args: Any, **options: Any) -> None:
         host, port = options["host"], options["port"]
+        shown = "127.0.0.1" if host in {"0.0.0.0", "::"} else host  # noqa: S104 compared, not listened on
+        tls = self._tls(options, shown, port)
         listening = _listen(host, port)
         call_command("migrate", interactive=False, verbosity=0)
         call_command("defaults", verbosity=0)
         if options["demo"]:
             call_command("demo", if_empty=True, stdout=self.stdout)
         worker = None if options["no_worker"] else _start_worker()
-        shown = "127.0.0.1" if host in {"0.0.0.0", "::"} else host  # noqa: S104 compared, not listened on
-        self.stdout.write(f"Fettle is at http://{shown}:{port}  (Ctrl-C ends it)")
+        server = _secure(listening, tls) if tls else _plain(listening)
+        self.stdout.write(f"Fettle is at {'https' if tls else 'http'}://{shown}:{port}  (Ctrl-C ends it)")
         self._say_who()
         self.stdout.flush()
-        _serve(listening, worker)
+        _serve(server, worker)
+
+    def _tls(self, options: dict[str, Any], shown: str, port: int) -> Certificate | None:
+        """The certificate to answer with, and what to do on a tablet; none without ``--tls``."""
+        given = [options["certificate"], options["key"]]
+        if not options["tls"]:
+            if any(given):
+                raise CommandError("--certificate and --key belong to --tls: add that")
+            return None
+        from media.management import certificates
+
+        names = list(dict.fromkeys([*(options["name"] or []), *certificates.names_of_this_machine()]))
+        if any(given) and not all(path and path.is_file() for path in given):
+            raise CommandError("give both files: --certificate server.crt --key server.key")
+        try:
+            if all(given):
+                found = certificates.Certificate(*given)
+            else:
+                found = certificates.kept(settings.VAR / "tls", [*names, *_apart(shown, names)], at=timezone.now())
+        except (ValueError, OSError) as error:
+            raise CommandError(f"no certificate could be made for {', '.join(names)}: {error}") from error
+        settings.ALLOWED_HOSTS = list(dict.fromkeys([*settings.ALLOWED_HOSTS, *names]))
+        settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = True
+        called = ", ".join(name for name in names[1:] if name not in certificates.ITSELF)
+        self.stdout.write(f"Tablets reach it at https://{names[0]}:{port}{called and f', or by {called}'}")
+        if shown in certificates.ITSELF and options["host"] == shown:
+            self.stdout.write("So far it listens to this machine only: for tablets add --host 0.0.0.0")
+        if found.root:
+            self.stdout.write(
+                f"On each tablet, once: bring {found.root} over, open it, and trust it in the tablet's settings as a "
+                "certificate authority (some ask a second time, under trusted roots). Then open the address above, "
+                "sign in, touch Tablet, and add the page to the home screen."
+            )
+        return found
 
     def _say_who(self) -> None:
         from media.base.models import User
@@ -73,6 +120,10 @@ def _listen(host: str, port: int) -> socket.socket:
             f"python3 manage.py start --port {min(port + 1, 65535)}"
         ) from error
     return listening
+
+
+def _apart(name: str, names: list[str]) -> list[str]:
+    return [] if name in names else [name]
 
 
 def _worker_command() -> list[str]:
@@ -105,10 +156,31 @@ def _watch(over: threading.Event, held: list[subprocess.Popen[bytes]]) -> None:
             held[0] = _start_worker()
 
 
-def _serve(listening: socket.socket, worker: subprocess.Popen[bytes] | None) -> None:
+class Server(Protocol):
+    """What answers requests until it is closed."""
+
+    def run(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+def _plain(listening: socket.socket) -> Server:
     from waitress import create_server
 
-    server = create_server(get_wsgi_application(), sockets=[listening], threads=THREADS, ident=None)
+    made: Server = create_server(get_wsgi_application(), sockets=[listening], threads=THREADS, ident=None)
+    return made
+
+
+def _secure(listening: socket.socket, tls: Certificate) -> Server:
+    """A server by HTTPS; waitress speaks no TLS."""
+    from media.management.secure import SecureServer
+
+    address = listening.getsockname()[:2]
+    listening.close()  # it was taken to say early that the port is in use
+    return SecureServer(address, get_wsgi_application(), tls.certificate, tls.key, threads=THREADS)
+
+
+def _serve(server: Server, worker: subprocess.Popen[bytes] | None) -> None:
     over, held = threading.Event(), [worker] if worker else []
     if worker:
         threading.Thread(target=_watch, args=(over, held), daemon=True).start()

@@ -72,3 +72,9 @@ def test_modules_are_checked_speak_to_nobody_else_and_make_no_markup_of_text(pat
     if path.name != "worker.js":
         assert text.startswith("// @ts-check")
     assert not re.search(r"https?://(?!www\.w3\.org/2000/svg)|innerHTML|outerHTML|eval\(|insertAdjacentHTML", text)
+
+
+def test_those_who_survey_are_led_to_it_from_every_page(surveyor, reader):
+    way = 'href="/capture/"'
+    assert way in surveyor.get("/survey/").content.decode()
+    assert way not in reader.get("/survey/").content.decode()

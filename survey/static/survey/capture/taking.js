@@ -24,6 +24,7 @@ export async function homePage(app) {
       : h("div", { class: "empty" }, symbol("tablet"), h("p", {}, "No shelves are on this tablet yet. Take some along while there is a network.")),
     lines,
     fold("Light, hands and gloves", comfort(app)),
+    navigator.onLine && h("a", { class: "button", href: "/survey/" }, symbol("home"), "To the pages at the desk"),
     h("a", { class: "button main", href: "#/take" }, symbol("import"), "Take shelves along"))];
 }
 
