@@ -46,12 +46,41 @@ class Rendition:
 
 
 @dataclass(frozen=True, slots=True)
+class Glanced:
+    """The facts of an original, and its smallest copy: a WebP of at most 320 pixels."""
+
+    facts: PhotographFacts
+    small: Rendition
+
+
+@dataclass(frozen=True, slots=True)
 class Rendered:
     """The facts of an original, and its copies: a JPEG of at most 1600 pixels, a WebP of at most 320."""
 
     facts: PhotographFacts
     large: Rendition
     small: Rendition
+
+
+def glance(source: bytes | BinaryIO) -> Glanced:
+    """Read a photograph to its end, and make no more of it than its small copy.
+
+    A JPEG is decoded at an eighth of its size: that reads all of its coded data, so that damage shows, at a quarter of
+    the time and a twentieth of the memory that both copies take.
+
+    Parameters
+    ----------
+    source : bytes or binary file
+        As for `render`.
+
+    Raises
+    ------
+    PhotographRefused
+        Whatever `render` refuses.
+    """
+    data = read_bounded(source)
+    facts = examine(data)
+    return Glanced(facts, _small(_decode(data, facts, SMALL_SIDE)))
 
 
 def render(source: bytes | BinaryIO) -> Rendered:
@@ -69,18 +98,22 @@ def render(source: bytes | BinaryIO) -> Rendered:
     """
     data = read_bounded(source)
     facts = examine(data)
-    large = _decode(data, facts)
+    large = _decode(data, facts, LARGE_SIDE)
     large.thumbnail((LARGE_SIDE, LARGE_SIDE), Image.Resampling.LANCZOS, reducing_gap=3.0)
-    small = large.copy()
+    return Rendered(facts, _encode("large", "jpeg", large), _small(large))
+
+
+def _small(picture: Image.Image) -> Rendition:
+    small = picture.copy()
     small.thumbnail((SMALL_SIDE, SMALL_SIDE), Image.Resampling.LANCZOS)
-    return Rendered(facts, _encode("large", "jpeg", large), _encode("small", "webp", small))
+    return _encode("small", "webp", small)
 
 
-def _decode(data: bytes, facts: PhotographFacts) -> Image.Image:
-    """The picture upright in sRGB, without notes, no smaller than the large rendition needs."""
+def _decode(data: bytes, facts: PhotographFacts, side: int) -> Image.Image:
+    """The picture upright in sRGB, without notes, no smaller than a rendition of that side needs."""
     with open_picture(data, facts.kind) as picture:
         if facts.kind == "jpeg":
-            picture.draft(None, (LARGE_SIDE, LARGE_SIDE))  # decodes at a half, a quarter or an eighth where it can
+            picture.draft(None, (side, side))  # decodes at a half, a quarter or an eighth where it can
         try:
             picture.load()
         except (OSError, SyntaxError, ValueError, IndexError, struct.error) as error:

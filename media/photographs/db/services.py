@@ -16,7 +16,7 @@ from media.base.errors import FettleError, NotThere
 from media.base.models import User
 from media.photographs.db.models import Photograph
 from media.photographs.db.selectors import GONE, stored
-from media.photographs.renditions import Rendered, render
+from media.photographs.renditions import glance, render
 from media.photographs.sniffing import PhotographRefused, read_bounded
 
 
@@ -29,12 +29,13 @@ class NotAPhotograph(FettleError):
 def receive(file: bytes | BinaryIO, *, by: User | None, at: datetime) -> Photograph:
     """Keep a photograph; the same bytes a second time give the same row and write nothing.
 
-    The files are on disk before the row is: what breaks off in between leaves a file that nobody names, never a row
+    Of its copies only the smallest is made now: a day's photographs come within a minute, and each large copy takes
+    as long as all else that is done here. It is made when somebody first looks. The files are on disk before the row is: what breaks off in between leaves a file that nobody names, never a row
     without its file. Raises ``NotAPhotograph`` with one line.
     """
     try:
         data = read_bounded(file)
-        made = render(data)
+        made = glance(data)
     except PhotographRefused as error:
         raise NotAPhotograph(str(error)) from error
     facts = made.facts
@@ -43,7 +44,7 @@ def receive(file: bytes | BinaryIO, *, by: User | None, at: datetime) -> Photogr
         taken_at=facts.taken_at, received_at=at, received_from=by,
     )  # fmt: skip
     _keep(stored(row, "original").path, data)
-    _keep_renditions(row, made)
+    _keep(stored(row, "thumb").path, made.small.content)
     with transaction.atomic():
         kept, new = Photograph.objects.get_or_create(
             sha256=row.sha256, defaults={field.attname: getattr(row, field.attname) for field in row._meta.fields}
@@ -53,15 +54,12 @@ def receive(file: bytes | BinaryIO, *, by: User | None, at: datetime) -> Photogr
     return kept
 
 
-def remake_renditions(photograph: Photograph) -> None:
-    """Make the smaller copies again from the original. Raises ``NotThere`` if that is lost."""
+def make_renditions(photograph: Photograph) -> None:
+    """Make the smaller copies, for the first time or again, from the original. Raises ``NotThere`` if that is lost."""
     try:
-        _keep_renditions(photograph, render(stored(photograph, "original").path.read_bytes()))
+        made = render(stored(photograph, "original").path.read_bytes())
     except (FileNotFoundError, PhotographRefused) as error:
         raise NotThere(GONE) from error
-
-
-def _keep_renditions(photograph: Photograph, made: Rendered) -> None:
     _keep(stored(photograph, "screen").path, made.large.content)
     _keep(stored(photograph, "thumb").path, made.small.content)
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import etag, require_safe
 from media.base.access import SignedIn, permitted
 from media.base.errors import NotThere
 from media.photographs.db.selectors import GONE, stored, the_photograph
-from media.photographs.db.services import remake_renditions
+from media.photographs.db.services import make_renditions
 
 A_YEAR = 365 * 24 * 3600
 
@@ -35,7 +35,7 @@ def _send(request: HttpRequest, *, sha256: str, kind: str) -> HttpResponseBase:
     photograph = the_photograph(sha256)
     file = stored(photograph, kind)
     if not file.path.exists() and kind != "original":
-        remake_renditions(photograph)
+        make_renditions(photograph)
     try:
         content = file.path.open("rb")
     except FileNotFoundError as error:

@@ -5,7 +5,9 @@ import { noteAnswers, notePhotograph, unsentOf, unsentOperations, unsentPhotogra
 /** @typedef {import("./store.js").Database} Database */
 
 const BATCH = 20;
-const PIECE = 512 * 1024;
+const PIECES = { least: 256 * 1024, first: 512 * 1024, most: 2 * 1024 * 1024 };
+const QUICK = 1_000;
+const SLOW = 8_000;
 const FIRST_PAUSE = 2_000;
 const LONGEST_PAUSE = 5 * 60_000;
 const SAFE = new Set(["applied", "already had", "conflict", "held"]);
@@ -116,36 +118,53 @@ export function answersTo(batch, body) {
   return answers;
 }
 
+/**
+ * How large the next piece is: what breaks off is sent again, so a slow network gets small ones, a quick one few.
+ * @param {number} size of the last piece, bytes @param {number} taken milliseconds that it took
+ */
+export function nextPiece(size, taken) {
+  if (taken < QUICK) return Math.min(PIECES.most, size * 2);
+  return taken > SLOW ? Math.max(PIECES.least, size / 2) : size;
+}
+
 /** @param {Database} db @param {string} token @param {(words: string) => void} say */
 async function sendPhotographs(db, token, say) {
   const rows = await unsentPhotographs(db);
+  let size = PIECES.first;
   for (const [i, row] of rows.entries()) {
     say(`Sending photographs: ${rows.length - i} to go`);
-    await sendPhotograph(db, token, row);
+    size = await sendPhotograph(db, token, row, size);
   }
 }
 
-/** Piece by piece from wherever the server is. @param {Database} db @param {string} token @param {{sha256: string, bytes: Blob}} row */
-async function sendPhotograph(db, token, { sha256, bytes }) {
+/**
+ * Piece by piece from wherever the server is.
+ * @param {Database} db @param {string} token @param {{sha256: string, bytes: Blob}} row @param {number} size of a piece
+ * @returns {Promise<number>} size of the next piece
+ */
+async function sendPhotograph(db, token, { sha256, bytes }, size) {
   const path = `/capture/photographs/${sha256}/`;
   let { body: stand } = await ask(path);
   let again = 0;
   while (!stand.complete) {
     const first = stand.offset;
     if (!Number.isInteger(first) || first < 0 || first >= bytes.size) throw new Stopped("busy", "The server's answer does not fit.");
-    const piece = bytes.slice(first, first + PIECE);
+    const piece = bytes.slice(first, first + size);
+    const began = performance.now();
     const answer = await ask(path, {
       method: "PUT",
       headers: { "x-csrftoken": token, "content-range": `bytes ${first}-${first + piece.size - 1}/${bytes.size}`, "content-type": "application/octet-stream" },
       body: piece,
     });
+    if (piece.size === size) size = nextPiece(size, performance.now() - began);
     if (answer.status === 422) {
       await notePhotograph(db, sha256, "refused", answer.body.error ?? "", Date.now());
-      return;
+      return size;
     }
     if (answer.status !== 200 && answer.status !== 409) throw new Stopped("refused", answer.body.error ?? "The server refused a photograph.");
     if (answer.status === 409 && ++again > 3) throw new Stopped("busy", "A photograph does not get through. It will be tried again.");
     stand = { complete: false, ...answer.body };
   }
   await notePhotograph(db, sha256, "sent", "", Date.now());
+  return size;
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 import time
@@ -11,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from media.photographs.renditions import render
+from media.photographs.renditions import glance, render
 from media.photographs.sniffing import MAX_BYTES, PhotographRefused, examine
 from tests.media.photographs.core import photograph_corpus as corpus
 
@@ -99,6 +100,8 @@ def test_a_picture_with_a_hole_is_refused_when_it_is_decoded():
     for content in (bytes(data), broken):
         with pytest.raises(PhotographRefused):
             render(content)
+        with pytest.raises(PhotographRefused):
+            glance(content)
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
@@ -119,8 +122,11 @@ def test_damage_anywhere_is_refused_or_harmless_but_never_a_crash(kind):
             data[place] = int(rng.integers(256))
         try:
             made = render(bytes(data))
-        except PhotographRefused:
+        except PhotographRefused as refused:
+            with pytest.raises(PhotographRefused, match=re.escape(str(refused))):
+                glance(bytes(data))
             continue
+        assert glance(bytes(data)).facts == made.facts
         assert made.large.width * made.large.height <= 1600 * 1600
 
 

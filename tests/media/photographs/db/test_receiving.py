@@ -36,11 +36,15 @@ def test_the_original_is_kept_byte_for_byte_under_its_hash():
     assert (photograph.kind, photograph.width, photograph.height) == ("jpeg", 2000, 1500)
 
 
-@pytest.mark.parametrize(("copy", "side"), [("screen", 1600), ("thumb", 320)])
-def test_smaller_copies_are_made_at_once(copy, side):
-    photograph = receive(a_jpeg(), by=None, at=NOW)
-    with Image.open(stored(photograph, copy).path) as made:
-        assert max(made.size) == side
+@pytest.mark.parametrize("size", [(4000, 3000), (2000, 1500), (330, 3000)])
+def test_the_smallest_copy_is_made_at_once_and_the_others_when_somebody_looks(size):
+    photograph = receive(a_jpeg(size), by=None, at=NOW)
+    with Image.open(stored(photograph, "thumb").path) as made:
+        assert max(made.size) == 320
+    assert not stored(photograph, "screen").path.exists()
+    services.make_renditions(photograph)
+    with Image.open(stored(photograph, "screen").path) as made:
+        assert max(made.size) == min(1600, max(size))
 
 
 def test_the_same_photograph_twice_is_kept_once():
@@ -48,7 +52,7 @@ def test_the_same_photograph_twice_is_kept_once():
     assert first == second
     assert Photograph.objects.count() == 1
     assert Event.objects.filter(verb="received").count() == 1
-    assert len(files()) == 3
+    assert len(files()) == 2
 
 
 def test_a_lost_file_comes_back_when_the_photograph_is_sent_again():
@@ -90,7 +94,7 @@ def test_a_write_that_breaks_off_leaves_no_row_and_no_half_file(monkeypatch):
     assert files() == []
     monkeypatch.undo()
     receive(a_jpeg(), by=None, at=NOW)
-    assert len(files()) == 3
+    assert len(files()) == 2
 
 
 def test_a_file_is_safe_on_disk_before_it_gets_its_name(monkeypatch):
@@ -101,4 +105,4 @@ def test_a_file_is_safe_on_disk_before_it_gets_its_name(monkeypatch):
         type(settings.MEDIA_ROOT), "replace", lambda self, target: (order.append("name"), replace(self, target))[1]
     )
     receive(a_jpeg(), by=None, at=NOW)
-    assert order == ["sync", "name", "sync"] * 3
+    assert order == ["sync", "name", "sync"] * 2
