@@ -42,7 +42,8 @@ for s in range(10):
     shelf = Place.objects.create(
         kind='shelf', name=f'Shelf {{s}}', position=s, path=f'{{s:05}}.', full_name=f'Store A, shelf {{s}}')
     Object.objects.bulk_create(
-        Object(number=f'D {{s}}-{{i}}', number_key=f'D {{s}}-{{i}}', simple_name='jar', place=shelf) for i in range(EACH))
+        Object(number=f'D {{s}}-{{i}}', number_key=f'D {{s}}-{{i}}', simple_name='jar', place=shelf)
+        for i in range(EACH))
 """
 TABLES = (
     "survey_operation", "survey_assessment", "survey_joint", "survey_jointseen", "survey_sign", "survey_fill",

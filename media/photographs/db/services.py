@@ -30,8 +30,9 @@ def receive(file: bytes | BinaryIO, *, by: User | None, at: datetime) -> Photogr
     """Keep a photograph; the same bytes a second time give the same row and write nothing.
 
     Of its copies only the smallest is made now: a day's photographs come within a minute, and each large copy takes
-    as long as all else that is done here. It is made when somebody first looks. The files are on disk before the row is: what breaks off in between leaves a file that nobody names, never a row
-    without its file. Raises ``NotAPhotograph`` with one line.
+    as long as all else that is done here. It is made when somebody first looks. The files are on disk before the row
+    is: what breaks off in between leaves a file that nobody names, never a row without its file. Raises
+    ``NotAPhotograph`` with one line.
     """
     try:
         data = read_bounded(file)
