@@ -139,7 +139,9 @@ class Identified:
     upward: Floats
 
 
-def identify(findings: Findings, sharing: Sharing, *, visits: Floats | None = None) -> Identified:
+def identify(
+    findings: Findings, sharing: Sharing, *, visits: Floats | None = None, workshops: Floats | None = None
+) -> Identified:
     """Weigh all findings together: exact for the tree of workshop, restoration and joint.
 
     Parameters
@@ -149,42 +151,89 @@ def identify(findings: Findings, sharing: Sharing, *, visits: Floats | None = No
     visits : [e, c], optional, log-likelihood of the stages seen on each row (``pace.class_evidence``)
         They speak for other restorations of the workshop alone: how a joint itself has aged is counted where it is
         scored (``together``), and not twice.
+    workshops : [w, c], optional
+        ``Identified.workshops`` of a whole collection of which these are some whole restorations: they then come out
+        as they do there, at the cost of these alone.
 
     Returns
     -------
     Identified
         Every distribution sums to 1. In the order of the rows given; time and memory grow with e alone.
     """
+    prior, restoration, a = findings.prior, findings.restoration, sharing.within_restoration
+    up = _upward(findings, sharing, visits)
+    with np.errstate(divide="ignore"):
+        if workshops is None:
+            logs = np.log(prior) + _heard(findings, up.speaks, int(findings.workshop.max(initial=-1)) + 1)
+        else:
+            logs = np.log(workshops)
+        down = _lent(logs, up.speaks, findings.workshop, prior, sharing.within_workshop)
+        restorations = _to_one(np.log(down) + up.restorations)
+        without = _to_one((np.log(down) + up.restorations)[restoration] - up.rows)
+        rows = _to_one(np.log(a * without + (1.0 - a) * up.spread) + findings.own)
+    follows = a * up.own / (a * up.own + (1.0 - a) * up.alone)
+    return Identified(rows, restorations, _to_one(logs), follows, up.spread * up.own / up.alone, up.relative)
+
+
+def spoken(findings: Findings, sharing: Sharing, count: int, *, visits: Floats | None = None) -> Floats:
+    """What these restorations say of the habits of ``count`` workshops [w, c], in logarithms.
+
+    Add up what all restorations of a collection say, however they are divided, then ``habits``.
+    """
+    return _heard(findings, _upward(findings, sharing, visits).speaks, count)
+
+
+def habits(prior: Floats, said: Floats) -> Floats:
+    """Habits [w, c] of workshops: ``Identified.workshops`` of a whole collection from all that was ``spoken``."""
+    return _to_one(np.log(prior) + said)
+
+
+@dataclass(frozen=True)
+class _Upward:
+    """Messages from joints towards workshops: ``rows`` [e, c] and ``restorations`` [r, c] in logarithms, ``relative``
+    the latter brought below 1, ``speaks`` [r, c] what each says to its workshop; ``spread``, ``own``, ``alone`` of
+    the rows themselves."""
+
+    spread: Floats
+    own: Floats
+    alone: Floats
+    rows: Floats
+    restorations: Floats
+    relative: Floats
+    speaks: Floats
+
+
+def _upward(findings: Findings, sharing: Sharing, visits: Floats | None) -> _Upward:
     a, b, prior = sharing.within_restoration, sharing.within_workshop, findings.prior
-    restoration, workshop = findings.restoration, findings.workshop
+    restoration, count = findings.restoration, findings.workshop.size
     spread = _to_one(np.log(prior) + findings.dated)[restoration]
     own = np.exp(findings.own - findings.own.max(axis=1, keepdims=True, initial=-np.inf))
     alone = (spread * own).sum(axis=1, keepdims=True)
     with np.errstate(divide="ignore"):
         up_row = np.log(a * own + (1.0 - a) * alone)
-        up = _sums(up_row, restoration, workshop.size) + findings.dated
+        up = _sums(up_row, restoration, count) + findings.dated
         relative = np.exp(up - up.max(axis=1, keepdims=True, initial=-np.inf))
         told = relative
         if visits is not None:
             aged = own * np.exp(visits - visits.max(axis=1, keepdims=True, initial=-np.inf))
             seen = np.log(a * aged + (1.0 - a) * (spread * aged).sum(axis=1, keepdims=True))
-            told = _to_one(_sums(seen, restoration, workshop.size) + findings.dated)
-        habit, down = _habits(np.log(b * told + (1.0 - b) * (told @ prior)[:, None]), workshop, prior, b)
-        restorations = _to_one(np.log(down) + up)
-        without = _to_one((np.log(down) + up)[restoration] - up_row)
-        rows = _to_one(np.log(a * without + (1.0 - a) * spread) + findings.own)
-    follows = a * own / (a * own + (1.0 - a) * alone)
-    return Identified(rows, restorations, habit, follows, spread * own / alone, relative)
+            told = _to_one(_sums(seen, restoration, count) + findings.dated)
+        speaks = np.log(b * told + (1.0 - b) * (told @ prior)[:, None])
+    return _Upward(spread, own, alone, up_row, up, relative, speaks)
 
 
-def _habits(up: Floats, workshop: Whole, prior: Floats, share: float) -> tuple[Floats, Floats]:
-    """Habit of each workshop [w, c], and what it lends to each restoration [r, c] without that one's own word."""
+def _heard(findings: Findings, speaks: Floats, count: int) -> Floats:
+    """What restorations say [r, c], added up for each of ``count`` workshops [w, c]."""
+    known = findings.workshop >= 0
+    return _sums(speaks[known], findings.workshop[known], count)
+
+
+def _lent(logs: Floats, speaks: Floats, workshop: Whole, prior: Floats, share: float) -> Floats:
+    """What its workshop lends to each restoration [r, c], without that one's own word."""
     known = workshop >= 0
-    count = int(workshop.max(initial=-1)) + 1
-    logs = np.log(prior) + _sums(up[known], workshop[known], count)
     lent = np.tile(prior, (workshop.size, 1))
-    lent[known] = share * _to_one(logs[workshop[known]] - up[known]) + (1.0 - share) * prior
-    return _to_one(logs), lent
+    lent[known] = share * _to_one(logs[workshop[known]] - speaks[known]) + (1.0 - share) * prior
+    return lent
 
 
 def _sums(values: Floats, into: Whole, count: int) -> Floats:
@@ -245,18 +294,35 @@ def contains(identified: Identified, joint: Whole, code: str) -> Floats:
     return np.asarray(-np.expm1(np.bincount(joint, none, minlength=int(joint.max(initial=-1)) + 1)))
 
 
-def bases(codes: Whole, table: LikelihoodTable, findings: Findings) -> NDArray[np.str_]:
+def strongest(codes: Whole, findings: Findings) -> Whole:
+    """Number of the strongest kind of evidence found on any work of each workshop [w]; -1 for none."""
+    known = findings.workshop[findings.restoration] >= 0
+    found = np.full(int(findings.workshop.max(initial=-1)) + 1, -1, dtype=np.int64)
+    np.maximum.at(found, findings.workshop[findings.restoration[known]], _own_kind(codes[known]))
+    return found
+
+
+def _own_kind(codes: Whole) -> Whole:
+    """Number of the strongest kind of evidence on each row itself [e]; -1 for none."""
+    return np.asarray(np.where(codes >= 0, np.arange(codes.shape[1]), -1).max(axis=1, initial=-1), dtype=np.int64)
+
+
+def bases(
+    codes: Whole, table: LikelihoodTable, findings: Findings, *, of_workshop: Whole | None = None
+) -> NDArray[np.str_]:
     """What each row's class rests on: its own strongest finding, or ``restoration`` or ``workshop`` if theirs is
-    stronger, or ``date``, or ``none``. Words for all of them stand in ``reasons.BASIS_WORDS``."""
+    stronger, or ``date``, or ``none``. Words for all of them stand in ``reasons.BASIS_WORDS``.
+
+    ``of_workshop`` [w] is ``strongest`` of the whole collection, where these are some of its restorations.
+    """
     kinds = np.array([*table.kinds, "date", "none"])
-    own = np.where(codes >= 0, np.arange(codes.shape[1]), -1).max(axis=1, initial=-1)
+    own = _own_kind(codes)
     of_restoration = np.full(findings.workshop.size, -1)
     np.maximum.at(of_restoration, findings.restoration, own)
     known = findings.workshop >= 0
-    of_workshop = np.full(int(findings.workshop.max(initial=-1)) + 1, -1)
-    np.maximum.at(of_workshop, findings.workshop[known], of_restoration[known])
+    best = strongest(codes, findings) if of_workshop is None else of_workshop
     lent = np.full(findings.workshop.size, -1)
-    lent[known] = of_workshop[findings.workshop[known]]
+    lent[known] = best[findings.workshop[known]]
     near, far = of_restoration[findings.restoration], lent[findings.restoration]
     dated = np.any(findings.dated != 0, axis=1)[findings.restoration]
     mine = np.where(own >= 0, kinds[own], np.where(dated, "date", "none"))

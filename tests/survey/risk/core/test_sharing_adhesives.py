@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from survey.risk.identification import CLASSES, DEFAULT_PRIOR, NITRATE, coded, joint_posteriors
 from survey.risk.likelihoods import DEFAULT_TABLE
 from survey.risk.reasons import BASIS_WORDS
-from survey.risk.workshops import Findings, Sharing, bases, contains, governing, identify
+from survey.risk.workshops import Findings, Sharing, bases, contains, governing, habits, identify, spoken
 
 LONG_AGO = [1955.0, 1955.0]
 
@@ -50,6 +50,31 @@ def enumerated(findings: Findings, sharing: Sharing) -> list[np.ndarray]:
         restorations[np.arange(3), of] += weight
         rows[np.arange(5), classes] += weight
     return [marginal / marginal.sum(axis=1, keepdims=True) for marginal in (rows, restorations, workshops)]
+
+
+@pytest.mark.parametrize("sharing", [Sharing(), Sharing(1.0, 1.0)])
+def test_a_part_of_a_collection_comes_out_as_in_the_whole(sharing):
+    """Habits added up from two halves are those of the whole, and identify each half as the whole is."""
+    findings, _ = small(1, sharing)
+    aged = np.log(np.random.default_rng(9).uniform(0.1, 1, (5, 3)))
+    whole = identify(findings, sharing, visits=aged)
+    halves = []
+    for some in ([0, 2], [1]):
+        rows = np.flatnonzero(np.isin(findings.restoration, some))
+        place = np.full(3, -1)
+        place[some] = np.arange(len(some))
+        part = Findings(
+            place[findings.restoration[rows]], findings.workshop[some], findings.own[rows], findings.dated[some],
+            findings.prior,
+        )  # fmt: skip
+        halves.append((rows, some, part))
+    said = sum(spoken(part, sharing, 1, visits=aged[rows]) for rows, _, part in halves)
+    shops = habits(findings.prior, said)
+    assert shops == pytest.approx(whole.workshops, rel=1e-12)
+    for rows, some, part in halves:
+        got = identify(part, sharing, visits=aged[rows], workshops=shops)
+        assert got.rows == pytest.approx(whole.rows[rows], rel=1e-12)
+        assert got.restorations == pytest.approx(whole.restorations[some], rel=1e-12)
 
 
 @pytest.mark.parametrize("seed", range(4))
