@@ -89,6 +89,17 @@ def _placed() -> QuerySet[Object]:
     return Object.objects.filter(withdrawn_at=None, place__isnull=False)
 
 
+# The shelf on which an object stands: the tray's, if it stands in one.
+SHELF = Case(
+    When(place__kind=PlaceKind.TRAY, place__parent__isnull=False, then=F("place__parent_id")), default=F("place_id")
+)
+
+
+def _holds(objects: Q) -> Q:
+    """Shelves with such an object: one walk over the objects, not one per shelf."""
+    return Q(pk__in=_placed().filter(objects).annotate(shelf=SHELF).values("shelf"))
+
+
 def _looked_at(survey_round: SurveyRound | None) -> Q:
     """Objects with a finished assessment in the round; without a round, with any."""
     done = Assessment.objects.filter(object=OuterRef("pk"), finished_at__isnull=False)
@@ -112,25 +123,17 @@ def on_shelf(place: Place) -> QuerySet[Object]:
 
 def shelves(survey_round: SurveyRound | None, *, which: Which, after: str | None, size: int = 20) -> Page[Place]:
     """Shelves (or whatever objects stand in directly) in walking order. One query; ``shelf_lines`` draws them."""
-    standing_here = _placed().filter(
-        Q(place=OuterRef("pk")) | Q(place__parent=OuterRef("pk"), place__kind=PlaceKind.TRAY)
-    )
     rows = Place.objects.exclude(kind=PlaceKind.TRAY, parent__isnull=False)
-    if which == "left":
-        rows = rows.filter(Exists(standing_here.filter(~_looked_at(survey_round))))
-    elif which == "begun":
-        looked_at = standing_here.filter(_looked_at(survey_round))
-        rows = rows.filter(Exists(looked_at), Exists(standing_here.filter(~_looked_at(survey_round))))
-    else:
-        rows = rows.filter(Exists(standing_here))
+    looked_at = _looked_at(survey_round)
+    wanted = {"left": [~looked_at], "begun": [looked_at, ~looked_at], "all": [Q()]}[which]
+    rows = rows.filter(*map(_holds, wanted))
     return keyset(rows, order=["path"], after=after, size=size)
 
 
 def shelf_lines(places: Sequence[Place], survey_round: SurveyRound | None, by: User) -> list[ShelfLine]:
     """The objects of some shelves, drawn. Four queries, however many shelves and objects."""
-    on = Case(When(place__kind=PlaceKind.TRAY, then=F("place__parent_id")), default=F("place_id"))
     rows = list(
-        _placed().annotate(shelf=on).filter(shelf__in=[place.pk for place in places])
+        _placed().annotate(shelf=SHELF).filter(shelf__in=[place.pk for place in places])
         .order_by("place__path", "number_key").values_list("pk", "number", "simple_name", "shelf")
     )  # fmt: skip
     drawn = marks([(pk, number, name) for pk, number, name, _ in rows], survey_round, by)
