@@ -25,7 +25,17 @@ from survey.register.db.models import (
     RegisterSource,
     Sorting,
 )
-from survey.risk.db.models import JointRisk, NextList, NextStep, ObjectRisk, ParameterSet, RiskRun
+from survey.risk.db.models import (
+    JointRisk,
+    LoggedMonth,
+    LoggerFile,
+    NextList,
+    NextStep,
+    ObjectRisk,
+    ParameterDraft,
+    ParameterSet,
+    RiskRun,
+)
 
 __all__ = [
     "Adhesive",
@@ -42,6 +52,8 @@ __all__ = [
     "Joint",
     "JointRisk",
     "JointSeen",
+    "LoggedMonth",
+    "LoggerFile",
     "Made",
     "Milestone",
     "NextList",
@@ -52,6 +64,7 @@ __all__ = [
     "ObjectRisk",
     "Operation",
     "Overpaint",
+    "ParameterDraft",
     "ParameterSet",
     "PhotographWanted",
     "Place",

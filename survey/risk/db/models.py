@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import models
 
 from survey.condition.db.models import Joint
-from survey.register.db.models import Exhibition, Object
+from survey.register.db.models import Exhibition, Object, Place
 
 
 class ParameterSet(models.Model):
@@ -23,6 +23,22 @@ class ParameterSet(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} {self.name}"
+
+
+class ParameterDraft(models.Model):
+    """Changed values that are not in force yet, with what they would do to the ranking."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    base = models.ForeignKey(ParameterSet, models.PROTECT, related_name="+", help_text="In force when it was begun")
+    values = models.JSONField(default=dict, help_text="What differs from the shipped defaults")
+    like = models.ForeignKey(ParameterSet, models.PROTECT, null=True, related_name="+", help_text="An older set")
+    begun_at = models.DateTimeField()
+    begun_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    job = models.ForeignKey("media.Job", models.SET_NULL, null=True, related_name="+")
+    effect = models.JSONField(null=True, help_text="On the ranking; empty while not worked out for these values")
+
+    def __str__(self) -> str:
+        return f"Draft on {self.base}"
 
 
 class RiskRun(models.Model):
@@ -161,3 +177,61 @@ class NextStep(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.object_id}"
+
+
+class LoggerFileState(models.TextChoices):
+    RECEIVED = "received", "Received"
+    LOOKED = "looked", "Looked through"
+    COUNTED = "counted", "Counts"
+    UNDONE = "undone", "Taken back"
+    REFUSED = "refused", "Refused"
+
+
+class LoggerFile(models.Model):
+    """A file of logged temperature and humidity. Kept by its hash; its readings count once a person says so."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    file_name = models.CharField(max_length=255)
+    sha256 = models.CharField(max_length=64)
+    size = models.PositiveBigIntegerField(help_text="Bytes")
+    state = models.CharField(max_length=10, choices=LoggerFileState.choices, default=LoggerFileState.RECEIVED)
+    reading = models.JSONField(default=dict, help_text="Columns, units, order of day and month, decimal mark")
+    stays = models.JSONField(default=list, help_text="[place, first day or null], in order of time: where it stood")
+    counts = models.JSONField(default=dict, help_text="Rows, readings, refusals, first, last, gaps")
+    refused = models.JSONField(default=list, help_text="The first rows refused: [row, reason]")
+    error = models.TextField(blank=True)
+    job = models.ForeignKey("media.Job", models.SET_NULL, null=True, related_name="+")
+    received_at = models.DateTimeField()
+    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    counted_at = models.DateTimeField(null=True)
+    undone_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["-received_at", "-id"], name="logger_files_latest")]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+
+class LoggedMonth(models.Model):
+    """What one file says of one place in one month: sums from which any constants give the mean rate of ageing."""
+
+    file = models.ForeignKey(LoggerFile, models.CASCADE, related_name="months")
+    place = models.ForeignKey(Place, models.PROTECT, related_name="logged_months")
+    month = models.DateField(help_text="Its first day")
+    readings = models.PositiveIntegerField()
+    days = models.FloatField(help_text="Days that the readings speak for")
+    sums = models.BinaryField(help_text="Sums of rate times days at the nodes of survey.risk.climate, 64-bit floats")
+    temperature_days = models.FloatField(help_text="Sum of °C times days")
+    temperature_low = models.FloatField(help_text="°C")
+    temperature_high = models.FloatField(help_text="°C")
+    humidity_days = models.FloatField(help_text="Sum of % times days")
+    humidity_low = models.FloatField(help_text="%")
+    humidity_high = models.FloatField(help_text="%")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["file", "place", "month"], name="logged_month_once")]
+        indexes = [models.Index(fields=["place", "month"], name="logged_month_by_place")]
+
+    def __str__(self) -> str:
+        return f"{self.place_id} {self.month:%Y-%m}"
