@@ -1,5 +1,5 @@
 from treatments.forecast.db.models import Forecast, ObjectForecast
-from treatments.hours.db.models import LoggedTime, Treatment
+from treatments.hours.db.models import EstimateFactor, LoggedTime, RunningClock, Treatment
 from treatments.options.db.models import ChosenLevel, LevelTable
 from treatments.planning.db.models import (
     CalendarAddress,
@@ -15,6 +15,7 @@ from treatments.planning.db.models import (
 __all__ = [
     "CalendarAddress",
     "ChosenLevel",
+    "EstimateFactor",
     "Forecast",
     "Holiday",
     "Leave",
@@ -24,6 +25,7 @@ __all__ = [
     "ObjectForecast",
     "Plan",
     "PlannedStep",
+    "RunningClock",
     "StaffMember",
     "Treatment",
     "Workplace",

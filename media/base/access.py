@@ -43,6 +43,8 @@ PERMISSIONS: dict[str, frozenset[Role]] = {
     "ranking.run": CONSERVATORS,
     "treatments.read": EVERYBODY,
     "treatments.write": CONSERVATORS,
+    "time.write": CONSERVATORS,
+    "time.others": HEADS,
     "plan.read": EVERYBODY,
     "plan.write": CONSERVATORS,
     "forecast.read": EVERYBODY,

@@ -20,22 +20,48 @@ from treatments.hours.db.selectors.shown import (
     open_suggestions,
     treatments_page,
 )
+from treatments.hours.db.selectors.time import (
+    COLUMNS as TIME_COLUMNS,
+)
+from treatments.hours.db.selectors.time import (
+    ObjectTime,
+    ShownClock,
+    clock_of,
+    forgotten,
+    logged,
+    object_time,
+    people_who_log,
+    step_names,
+    time_rows,
+    week_of,
+)
 
 __all__ = [
     "COLUMNS",
     "ORDERS",
+    "TIME_COLUMNS",
     "Experience",
     "LevelHours",
     "ObjectLevels",
     "ObjectPlan",
+    "ObjectTime",
+    "ShownClock",
     "TreatmentsPage",
     "all_levels",
+    "clock_of",
     "experience",
     "export_rows",
+    "forgotten",
     "hours_needed",
+    "logged",
     "object_levels",
     "object_plans",
+    "object_time",
     "open_suggestions",
+    "people_who_log",
     "plans_of",
+    "step_names",
+    "time_rows",
     "treatments_page",
+    "week_of",
 ]

@@ -93,7 +93,7 @@ def experience() -> Experience:
     single jobs is not in ``log_sigma``: over many objects it averages out, and the forecast draws it job by job.
     """
     took: dict[UUID, float] = defaultdict(float)
-    standing = LoggedTime.objects.filter(corrected_by=None, treatment__finished_on__isnull=False)
+    standing = LoggedTime.objects.standing().filter(treatment__finished_on__isnull=False)
     for pk, hours in standing.values_list("treatment_id", "hours"):
         took[pk] += hours
     estimates = dict(Treatment.objects.filter(finished_on__isnull=False).values_list("pk", "estimate"))
@@ -160,17 +160,17 @@ def object_plans(exhibition: Exhibition) -> dict[UUID, ObjectPlan]:
     return _plans(exhibition, list(entry_map(exhibition)))
 
 
-def plans_of(exhibition: Exhibition, objects: Sequence[UUID]) -> dict[UUID, ObjectPlan]:
-    """The same for some objects: a page of a list."""
+def plans_of(exhibition: Exhibition | None, objects: Sequence[UUID]) -> dict[UUID, ObjectPlan]:
+    """The same for some objects: a page of a list, or objects that stand on no checklist."""
     return _plans(exhibition, list(objects))
 
 
-def _plans(exhibition: Exhibition, ids: list[UUID]) -> dict[UUID, ObjectPlan]:
+def _plans(exhibition: Exhibition | None, ids: list[UUID]) -> dict[UUID, ObjectPlan]:
     table = options.table_in_use()
     codes = {level.code for level in table.levels}
     drivers = condition.drivers(ids)
     bands, stages = _bands(latest_run(), ids), _worst_stages(ids)
-    chosen = options.chosen_levels(exhibition, ids)
+    chosen = options.chosen_levels(exhibition, ids) if exhibition else {}
     ugly = _disfigured(ids)
     found = {}
     for pk in ids:

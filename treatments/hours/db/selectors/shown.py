@@ -226,7 +226,7 @@ def _finished(thing: Object) -> list[tuple[str, Treatment, float]]:
     names = {level.code: level.name for level in options.table_in_use().levels}
     rows = list(Treatment.objects.filter(object=thing, finished_on__isnull=False).order_by("finished_on"))
     took = dict.fromkeys((row.pk for row in rows), 0.0)
-    logged = LoggedTime.objects.filter(treatment__in=rows, corrected_by=None)
+    logged = LoggedTime.objects.standing().filter(treatment__in=rows)
     for treatment, hours in logged.values_list("treatment_id", "hours"):
         took[treatment] += hours
     return [(names.get(row.level, row.level), row, took[row.pk]) for row in rows]

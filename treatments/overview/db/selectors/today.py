@@ -145,7 +145,7 @@ def _shelves(unseen: QuerySet[ChecklistEntry]) -> list[Shelf]:
 def _bench() -> list[Treatment]:
     """Treatments begun and not finished, with the hours logged so far; the latest begun first."""
     begun = Treatment.objects.filter(began_on__isnull=False, finished_on=None).select_related("object")
-    hours = Sum("logged__hours", filter=Q(logged__corrected_by=None))
+    hours = Sum("logged__hours", filter=Q(logged__corrected_by=None, logged__taken_out_at=None))
     return list(begun.annotate(hours=hours).order_by("-began_on", "pk")[:FEW])
 
 
