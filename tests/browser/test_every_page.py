@@ -11,7 +11,7 @@ PAGES = (
     "/", "/register/", "/register/imports/", "/register/imports/new/", "/register/objects/new/", "/places/",
     "/exhibitions/", "/survey/", "/ranking/", "/ranking/?checklist=1", "/treatments/", "/forecast/",
     "/forecast/objects/", "/staff/", "/staff/new/", "/staff/plan/", "/settings/", "/people/", "/people/new/",
-    "/password/", "/places/by-words/",
+    "/password/", "/places/by-words/", "/capture/labels/",
 )  # fmt: skip
 ONE_OF_EACH = {
     "an object": ("SELECT id FROM survey_object ORDER BY number_key LIMIT 1", "/objects/{}/"),

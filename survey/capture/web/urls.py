@@ -1,6 +1,6 @@
 from django.urls import path
 
-from survey.capture.web import api, desk, shell
+from survey.capture.web import api, desk, labels, shell
 
 app_name = "capture"
 urlpatterns = [
@@ -11,6 +11,8 @@ urlpatterns = [
     path("reconcile/<uuid:pk>/", desk.decide, name="decide"),
     path("waiting/<int:pk>/", desk.decide_operation, name="decide_operation"),
     path("load/", desk.load, name="load"),
+    path("labels/", labels.labels, name="labels"),
+    path("labels/labels.pdf", labels.sheets, name="label_sheets"),
     path("status/", api.status, name="status"),
     path("choices/", api.choices, name="choices"),
     path("pack/", api.pack, name="pack"),

@@ -16,7 +16,8 @@ from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
 from media.base.pages import page_or_part
 from media.base.sheets import Sheet, as_csv, as_xlsx
-from survey.register.db.models import Object
+from survey.register import labels
+from survey.register.db.models import Object, Place
 from survey.register.db.selectors import exhibitions as exhibition_selectors
 from survey.register.db.selectors import objects as selectors
 from survey.register.db.selectors import places as place_selectors
@@ -31,6 +32,8 @@ COUNTED = 10_000
 @permitted("register.read")
 def objects(request: SignedIn) -> HttpResponse:
     """The register with its search and filters."""
+    if named := labels.read(request.GET.get("q", "")):
+        return redirect(_named(named))
     wanted = _wanted(request)
     page = selectors.objects_list(wanted, after=request.GET.get("after"))
     context: dict[str, Any] = {"page": page, "wanted": wanted}
@@ -45,6 +48,13 @@ def objects(request: SignedIn) -> HttpResponse:
             "counted": COUNTED,
         }
     return page_or_part(request, "survey/register/objects.html", "rows", context)
+
+
+def _named(key: uuid.UUID) -> str:
+    """The page of what a label names: somebody held it before a reader at the desk. Raises ``NotThere``."""
+    if Place.objects.filter(pk=key).exists():
+        return reverse("register:place", args=[key])
+    return story(selectors.the_object(key))
 
 
 def _wanted(request: SignedIn) -> selectors.Wanted:
