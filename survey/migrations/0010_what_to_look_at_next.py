@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('made_at', models.DateTimeField(help_text='Empty while it is being worked out', null=True)),
                 ('counts', models.JSONField(default=dict, help_text='Looks, tests, objects left out of tests that touch')),
-                ('curve', models.JSONField(default=list, help_text='Hours and failing joints expected by then, in this order')),
+                ('curve', models.JSONField(default=list, help_text='Hours, and the share of all worth gained by then')),
                 ('run', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='next_list', to='survey.riskrun')),
             ],
         ),

@@ -30,6 +30,9 @@ TEST_WORDS = {
     "ftir": "An infrared spectrum",
 }
 TESTS_WITH_SAMPLE = frozenset({"nitrate_test", "protein_test", "ftir"})
+TOUCHING = TESTS_WITH_SAMPLE | {
+    "solvent"
+}  # not where a residue may be evidence, nor without the agreement that applies
 ACT_FROM = 0.2  # chance of failing before the milestone from which an object is dealt with (expert default)
 
 
@@ -88,8 +91,9 @@ def worth_of_looks(
     Notes
     -----
     A joint that nobody has seen is left as it is, whatever its chance: nobody treats what nobody has seen. A look
-    changes that where it finds a stage from which the joint is then likelier than ``act_from`` to let go. Stages are
-    summed over, with how often surveyors mistake one; worth adds up over joints, since each is dealt with by itself.
+    changes that where it finds a stage from which the joint is then likelier than ``act_from`` to let go, or a failing
+    joint: that bars the object from being lifted, by rule. Stages are summed over, with how often surveyors mistake
+    one; worth adds up over joints, since each is dealt with by itself.
     """
     chosen = only_middle(assumptions or Assumptions())
     _check(inputs, bonds, act_from)
@@ -98,9 +102,9 @@ def worth_of_looks(
     unseen = np.flatnonzero(inputs.last_seen < 0)
     owner = inputs.object_index[unseen]
     outcomes = base.joints.stage_now[0, unseen] @ with_slips(np.asarray(chosen.misclassification, dtype=np.float64))
-    beyond = _if_seen(inputs.only(unseen), chosen) - act_from
-    changes = (outcomes * (beyond >= 0)).sum(axis=1)
-    worth = (outcomes * np.maximum(beyond, 0.0)).sum(axis=1) * stake[unseen]
+    acts, gain = gained(if_seen(inputs.only(unseen), chosen), act_from)
+    changes = (outcomes * acts).sum(axis=1)
+    worth = (outcomes * gain).sum(axis=1) * stake[unseen]
     count = np.bincount(owner, minlength=inputs.object_count)
 
     def total(values: Floats) -> Floats:
@@ -112,7 +116,18 @@ def worth_of_looks(
     return Looks(any_change, total(worth), minutes, failing, count)
 
 
-def _if_seen(inputs: JointInputs, assumptions: Assumptions) -> Floats:
+def gained(chance: Floats, act_from: float) -> tuple[NDArray[np.bool_], Floats]:
+    """Whether a joint found in each stage [j, s] is dealt with, and what that gains of its stake.
+
+    Dealing with it costs hours, worth a chance of ``act_from``. Keeping hands off a failing joint costs none: there the
+    whole chance is gained.
+    """
+    failing = np.arange(OPEN + 1) >= OPEN - 1
+    gain = np.where(failing, chance, np.maximum(chance - act_from, 0.0))
+    return failing | (chance >= act_from), np.asarray(gain, dtype=np.float64)
+
+
+def if_seen(inputs: JointInputs, assumptions: Assumptions) -> Floats:
     """Chance [j, s] of each joint before the last milestone if a look today finds it in stage s."""
     joints, alone = inputs.object_index.size, Bonds.none(inputs)
     ago = np.hstack([inputs.visit_ago, np.zeros((joints, 1))])
@@ -238,26 +253,50 @@ def next_steps(looks: Looks, tests: Mapping[str, Tests], parts: Sequence[str], *
 
 
 def _look(looks: Looks, row: int) -> Step:
+    text, found = words_of_look(looks, row), (float(looks.changes[row]), float(looks.worth[row]))
+    return Step("look", row, *found, float(looks.minutes[row]), 0, text)
+
+
+def words_of_look(looks: Looks, row: int) -> str:
+    """Why a look at an object is worth its minutes."""
     count = int(looks.unseen[row])
     joints = "1 joint has not been looked at" if count == 1 else f"{count} joints have not been looked at"
-    text = (
-        f"{joints}. In {in_words(float(looks.changes[row]))} cases a look changes what should be done before opening; "
+    return f"{joints}. {_what_a_look_does(looks, row)}"
+
+
+def words_unsurveyed(looks: Looks, row: int, *, room: str, looked: int, restored: float, missing: bool) -> str:
+    """Why a look at an object that nobody has surveyed is worth its minutes.
+
+    ``looked`` objects of its ``room`` (empty if not known) were looked at; a chance ``restored`` of old joints.
+    """
+    by = f"by {looked} looks in {room}" if looked and room else "by looks elsewhere: none in its room"
+    text = f"Nobody has surveyed it. It has old joints in {in_words(restored)} cases, judged {by}."
+    text += " It was not found when last looked for." if missing else ""
+    return f"{text} {_what_a_look_does(looks, row)}"
+
+
+def _what_a_look_does(looks: Looks, row: int) -> str:
+    return (
+        f"In {in_words(float(looks.changes[row]))} cases a look changes what should be done before opening; "
         f"it takes about {looks.minutes[row]:.0f} minutes."
     )
-    return Step("look", row, float(looks.changes[row]), float(looks.worth[row]), float(looks.minutes[row]), 0, text)
 
 
 def _test(tests: Tests, kind: str, row: int, parts: Sequence[str]) -> Step:
+    changes, worth = float(tests.changes[row]), float(tests.worth[row])
+    text = words_of_test(tests, kind, row, parts)
+    return Step(kind, int(tests.joint[row]), changes, worth, TEST_MINUTES[kind], int(tests.others[row]), text)
+
+
+def words_of_test(tests: Tests, kind: str, row: int, parts: Sequence[str]) -> str:
+    """Why a test on a joint of a restoration is worth its minutes; ``parts`` [j] names where each joint is."""
     others = int(tests.others[row])
-    joint = int(tests.joint[row])
-    text = f"{TEST_WORDS[kind]} on the joint at the {parts[joint]}: "
+    text = f"{TEST_WORDS[kind]} on the joint at the {parts[int(tests.joint[row])]}: "
     text += f"in {in_words(float(tests.changes[row]))} cases it changes what should be done with this object"
     if others:
         text += f", and it may for {others} more of the same workshop and period"
     text += f"; it takes about {TEST_MINUTES[kind]:.0f} minutes"
-    text += " and a sample, taken only by someone who may." if kind in TESTS_WITH_SAMPLE else "."
-    changes, worth = float(tests.changes[row]), float(tests.worth[row])
-    return Step(kind, joint, changes, worth, TEST_MINUTES[kind], others, text)
+    return text + (" and a sample, taken only by someone who may." if kind in TESTS_WITH_SAMPLE else ".")
 
 
 def only_middle(assumptions: Assumptions) -> Assumptions:

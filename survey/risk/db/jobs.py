@@ -24,6 +24,7 @@ def run_risk(work: Work, *, run_id: str) -> None:
             services.score_batch(run, objects, whole=whole)
     with work.step(saying="Putting them in order"):
         services.finish_run(run, at=timezone.now())
+        services.ask_for_next_list(run, by=run.asked_by)
     work.finish({"run": str(run.pk), **run.counts})
 
 
@@ -40,3 +41,13 @@ def rescore(work: Work, *, objects: list[str]) -> None:
         services.score_batch(run, ids, whole=services.collection_weight())
         services.finish_run(run, at=timezone.now())
     work.finish({"scored": len(ids)})
+
+
+@job("survey.risk.look_next")
+def look_next(work: Work, *, run_id: str) -> None:
+    """Work out what to look at next after a run. Done whole: what is half done is never shown."""
+    run = RiskRun.objects.select_related("parameters", "exhibition").get(pk=run_id)
+    steps = list(services.make_next_list(run, tell=work.say))
+    with work.step(saying="Keeping the list"):
+        made = services.keep_next_list(run, steps, at=timezone.now())
+    work.finish({"run": str(run.pk), **made.counts})

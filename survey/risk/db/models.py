@@ -146,7 +146,7 @@ class NextList(models.Model):
     run = models.OneToOneField(RiskRun, models.CASCADE, related_name="next_list")
     made_at = models.DateTimeField(null=True, help_text="Empty while it is being worked out")
     counts = models.JSONField(default=dict, help_text="Looks, tests, objects left out of tests that touch")
-    curve = models.JSONField(default=list, help_text="Hours and failing joints expected by then, in this order")
+    curve = models.JSONField(default=list, help_text="Hours, and the share of all worth gained by then")
 
     def __str__(self) -> str:
         return f"Next steps after {self.run_id}"

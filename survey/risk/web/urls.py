@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from survey.risk.web.views import lists, ranking, scoring
+from survey.risk.web.views import lists, looking_next, ranking, scoring
 
 app_name = "risk"
 urlpatterns = [
@@ -13,6 +13,9 @@ urlpatterns = [
     path("do-not-lift/", lists.do_not_lift, name="do_not_lift"),
     path("do-not-lift/notices/", lists.shelf_notices, name="shelf_notices"),
     path("workshops/", lists.workshops, name="workshops"),
+    path("next/", looking_next.look_next, name="look_next"),
+    path("next/next.csv", looking_next.look_next_csv, name="look_next_csv"),
+    path("next/again/", looking_next.look_next_again, name="look_next_again"),
     path("score/", scoring.run, name="run"),
     path("score/progress/<uuid:pk>/", scoring.progress, name="progress"),
     path("score/stop/", scoring.stop, name="stop"),

@@ -1,6 +1,7 @@
 """All writing of scores."""
 
 from survey.risk.db.services.asking import score_again, stop_scoring
+from survey.risk.db.services.looking_next import ask_for_next_list, keep_next_list, make_next_list, work_out_again
 from survey.risk.db.services.scoring import (
     batches,
     collection_weight,
@@ -12,13 +13,17 @@ from survey.risk.db.services.scoring import (
 )
 
 __all__ = [
+    "ask_for_next_list",
     "batches",
     "collection_weight",
     "ensure_parameters",
     "finish_run",
+    "keep_next_list",
+    "make_next_list",
     "objects_to_score",
     "score_again",
     "score_batch",
     "start_run",
     "stop_scoring",
+    "work_out_again",
 ]
