@@ -20,11 +20,12 @@ STYLES = (
     "media/css/pages.css", "survey/condition/condition.css", "survey/capture/app.css",
 )  # fmt: skip
 MODULES = (
-    "app", "dom", "drafts", "object", "operations", "outbox", "parts", "readiness", "shelf", "store", "sync", "taking",
-    "types", "zip",
+    "app", "dom", "drafts", "object", "operations", "outbox", "parts", "readiness", "scanning", "shelf", "store", "sync",
+    "taking", "types", "zip",
 )  # fmt: skip
+READER = "media/vendor/jsqr/jsQR.js"  # loaded when a label is first scanned; kept from the start, for the store
 FILES = (
-    *STYLES, "media/vendor/idb/idb.js", "media/symbols.svg", "media/mark.svg",
+    *STYLES, "media/vendor/idb/idb.js", READER, "media/symbols.svg", "media/mark.svg",
     "survey/condition/signs.svg", *(f"survey/capture/{name}.js" for name in MODULES),
 )  # fmt: skip
 WHY = "holds no record: what it shows is on the tablet itself, and it must open where nobody can sign in"

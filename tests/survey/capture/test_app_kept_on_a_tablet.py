@@ -56,9 +56,17 @@ def test_the_page_holds_nothing_of_anybody(client, surveyor, db):
 
 
 def test_the_script_of_this_surface_is_under_ninety_kilobytes_compressed():
-    files = [name for name in shell.FILES if name.endswith(".js")]
+    files = [name for name in shell.FILES if name.endswith(".js") and name != shell.READER]
     size = sum(len(gzip.compress(Path(str(finders.find(name))).read_bytes())) for name in files)
     assert size < 90_000
+
+
+def test_the_reader_of_labels_is_loaded_only_when_it_is_wanted():
+    reader = Path(str(finders.find(shell.READER)))
+    assert len(gzip.compress(reader.read_bytes())) < 60_000
+    asking = [path.name for path in FOLDER.glob("*.js") if "jsQR" in path.read_text()]
+    assert asking == ["scanning.js"]
+    assert "await import(READER)" in (FOLDER / "scanning.js").read_text()
 
 
 def test_a_home_screen_is_told_what_it_is(client):

@@ -3,6 +3,7 @@
 import { h, symbol } from "./dom.js";
 import { objectPage } from "./object.js";
 import { outboxPage } from "./outbox.js";
+import { scanPage } from "./scanning.js";
 import { shelfPage } from "./shelf.js";
 import { deviceOf, forget, open, remember, remembered, unsentOf } from "./store.js";
 import { Stopped, drain, pause, status } from "./sync.js";
@@ -65,7 +66,7 @@ export class App {
     const focused = document.activeElement?.id;
     const old = this.addresses;
     this.addresses = [];
-    const pages = { shelf: () => shelfPage(this, id ?? ""), object: () => objectPage(this, id, more), outbox: () => outboxPage(this), take: () => takePage(this) };
+    const pages = { shelf: () => shelfPage(this, id ?? ""), object: () => objectPage(this, id, more), outbox: () => outboxPage(this), take: () => takePage(this), scan: () => scanPage(this, id ?? "") };
     const parts = await (pages[/** @type {keyof pages} */ (way)] ?? (() => homePage(this)))();
     this.page.replaceChildren(.../** @type {Node[]} */ (parts.filter(Boolean)));
     for (const address of old) URL.revokeObjectURL(address);

@@ -57,26 +57,30 @@ function strayForm(app, shelf) {
     find(app, shelf, number.value).catch((/** @type {Error} */ error) => app.say(error.message));
   };
   return h("form", { class: "stack close", onsubmit: submit }, h("h2", {}, "Something stands here that is not on the list"),
-    h("div", { class: "look-up" }, number, h("button", { class: "button" }, symbol("search"), "Look it up")));
+    h("div", { class: "look-up" }, number, h("button", { class: "button" }, symbol("search"), "Look it up")),
+    h("p", { class: "row" }, h("a", { class: "button", id: "scan", href: `#/scan/${shelf}` }, symbol("scan"), "Scan a label")));
 }
 
 /** @param {string} number */
 const plain = (number) => number.replace(/\s+/g, "").toLowerCase();
 
-/** Open the object of that number as found here; tell of it if no list holds it. @param {App} app @param {string} shelf @param {string} number */
-async function find(app, shelf, number) {
+/** Open the object of that number, as found on a shelf if one is walked; whether there is one. @param {App} app @param {string} shelf @param {string} number */
+export async function openKnown(app, shelf, number) {
   const objects = await app.db.getAll("objects");
   const known = objects.find((/** @type {PackObject} */ object) => plain(object.number) === plain(number));
-  if (known) {
-    location.hash = `#/object/${known.id}/${shelf}`;
-    return;
-  }
+  if (known) location.hash = `#/object/${known.id}${shelf && known.shelf !== shelf ? `/${shelf}` : ""}`;
+  return Boolean(known);
+}
+
+/** Open the object of that number as found here; tell of it if no list holds it. @param {App} app @param {string} shelf @param {string} number */
+export async function find(app, shelf, number) {
+  if (await openKnown(app, shelf, number)) return;
   const body = { number: number.trim(), simple_name: "", place: shelf || null, note: "" };
   const told = operation(await app.who(), { kind: "unlisted", object_id: crypto.randomUUID(), based_on: {}, body });
   /** @type {PackObject} */
   const object = {
     id: told.object_id, number: body.number, simple_name: "not on the list", title: "", restriction: "", place: shelf || null, shelf,
-    order: objects.length, seen: false, place_after: [told.id], assessments: [], last: null, restorations: [], parts: [], photographs: [],
+    order: await app.db.count("objects"), seen: false, place_after: [told.id], assessments: [], last: null, restorations: [], parts: [], photographs: [],
   };
   await append(app.db, [told], { objects: [object] });
   app.saved(`${body.number} is noted as found here.`);

@@ -23,6 +23,7 @@ export async function homePage(app) {
     objects.length ? h("nav", { class: "tiles", "aria-label": "Shelves on this tablet" }, ...rows)
       : h("div", { class: "empty" }, symbol("tablet"), h("p", {}, "No shelves are on this tablet yet. Take some along while there is a network.")),
     lines,
+    objects.length > 0 && h("a", { class: "button", id: "scan", href: "#/scan/" }, symbol("scan"), "Scan a label"),
     fold("Light, hands and gloves", comfort(app)),
     navigator.onLine && h("a", { class: "button", href: "/survey/" }, symbol("home"), "To the pages at the desk"),
     h("a", { class: "button main", href: "#/take" }, symbol("import"), "Take shelves along"))];
