@@ -15,7 +15,7 @@ from survey.risk.bonds import Bonds, Floats
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.reasons import percent
-from survey.risk.together import Together, score_together
+from survey.risk.together import Together, chances_together, score_together
 
 CAUSES: tuple[str, ...] = ("moves", "waiting", "age", "adhesive")
 CAUSE_WORDS: dict[str, str] = {
@@ -64,13 +64,11 @@ def contributions(
     """
     chosen = assumptions or Assumptions()
     made = scores or score_together(inputs, bonds, chosen)
-    only = replace(chosen, priors=(chosen.priors[chosen.middle],))
     chance = made.objects.before[chosen.middle, :, -1]
     joints = chance[inputs.object_index] - made.without[chosen.middle, :, -1]
     asked = (_unmoved(inputs), _at_once(inputs), _made_today(inputs))
-    falls = [chance - score_together(changed, bonds, only).objects.before[0, :, -1] for changed in asked]
-    known, certain = _known(inputs, bonds)
-    falls.append(chance - score_together(known, certain, only).objects.before[0, :, -1])
+    falls = [chance - chances_together(changed, bonds, chosen) for changed in asked]
+    falls.append(chance - chances_together(*_known(inputs, bonds), chosen))
     together = np.bincount(inputs.object_index, joints, minlength=inputs.object_count)
     return Contributions(chance, joints, np.stack(falls, axis=1), np.asarray(together, dtype=np.float64))
 
@@ -99,20 +97,29 @@ def _known(inputs: JointInputs, bonds: Bonds) -> tuple[JointInputs, Bonds]:
     return inputs.changed(class_probabilities=shares), certain
 
 
-def in_sentences(found: Contributions, inputs: JointInputs, index: int, parts: Sequence[str]) -> list[str]:
+def in_sentences(
+    found: Contributions,
+    inputs: JointInputs,
+    index: int,
+    parts: Sequence[str],
+    *,
+    leave_out: Sequence[str] = (),
+    most: int | None = None,
+) -> list[str]:
     """What one object's chance is made of, greatest part first, and whether the joints' parts add up.
 
-    ``parts`` [j] names where each joint is.
+    ``parts`` [j] names where each joint is; ``leave_out`` names causes not to be said; ``most`` parts are said.
     """
     chance = float(found.chance[index])
     rows = np.flatnonzero(inputs.object_index == index).tolist()
     if not rows:
         return []
     named = [(float(found.joints[row]), f"the joint at the {parts[row]}") for row in rows]
-    named += [(float(fall), CAUSE_WORDS[code]) for code, fall in zip(CAUSES, found.causes[index], strict=True)]
+    causes = zip(CAUSES, found.causes[index], strict=True)
+    named += [(float(fall), CAUSE_WORDS[code]) for code, fall in causes if code not in leave_out]
     named = [part for part in named if abs(part[0]) > max(0.005, 0.05 * chance)]
     said = []
-    for fall, words in sorted(named, key=lambda part: -abs(part[0])):
+    for fall, words in sorted(named, key=lambda part: -abs(part[0]))[:most]:
         after = percent(min(1.0, max(0.0, chance - fall)))
         said.append(f"Without {words} the chance would be {after} instead of {percent(chance)}.")
     if len(rows) > 1:

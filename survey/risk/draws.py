@@ -232,15 +232,16 @@ def among_first(scores: NDArray[np.float32], k: int) -> Floats:
     return total / scores.shape[1]
 
 
-def tied_groups(scores: NDArray[np.float32], *, sure: float = 0.9) -> Whole:
+def tied_groups(scores: NDArray[np.float32], *, sure: float = 0.9, order: Whole | None = None) -> Whole:
     """Group [n] of each object, 0 the first: objects whose order the draws cannot tell share a group.
 
-    Objects are put in order of their mean score [n, d]. Each joins the group before it while the first of that group
-    is worse in less than ``sure`` of the draws (ties count half), else it opens the next.
+    Objects are taken in ``order`` [n], else in that of their mean score [n, d]. Each joins the group before it while
+    the first of that group is worse in less than ``sure`` of the draws (ties count half), else it opens the next.
     """
     if not 0.5 <= sure <= 1:
         raise ValueError("sure must lie between one half and 1")
-    order = np.argsort(-scores.mean(axis=1, dtype=np.float64), kind="stable")
+    if order is None:
+        order = np.argsort(-scores.mean(axis=1, dtype=np.float64), kind="stable")
     groups = np.zeros(scores.shape[0], dtype=np.int64)
     begin, group = 0, 0
     while begin < order.size:

@@ -105,7 +105,7 @@ class JointNumbers:
 
 @dataclass(frozen=True)
 class ObjectNumbers:
-    """What there is to say of one object before one milestone; chances over the priors low, middle, high."""
+    """What there is to say of one object before one milestone; its chance ``middle`` with an interval around it."""
 
     milestone: str
     low: float
@@ -251,9 +251,9 @@ def _chance(numbers: ObjectNumbers) -> Reason:
     if numbers.joints == 0:
         return Reason("no-joints", "No joint of an earlier restoration is recorded, so nothing here is scored.")
     shown = percent(numbers.middle)
-    spread = f"{percent(numbers.low)} to {percent(numbers.high)} over the three beliefs about how long such joints last"
+    spread = f"{percent(numbers.low)} to {percent(numbers.high)} in nine of ten draws of what is not known"
     if percent(numbers.low) == percent(numbers.high) == shown:
-        spread = "by all three beliefs about how long such joints last"
+        spread = "in all draws of what is not known"
     said = in_words(numbers.middle)
     return Reason("chance", f"Chance that a joint fails before {numbers.milestone}: {said} ({shown}; {spread}).")
 

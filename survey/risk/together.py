@@ -6,7 +6,7 @@ once it is given how the object is handled; the chance is summed over all of the
 also speaks for its neighbours: a joint that failed early makes a fast adhesive, or a bad hand, more likely.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,17 @@ def score_together(
     results = [_under(prior, way, holds, bonds, order, (additions, way_weights), lost) for prior in chosen.priors]
     made = {name: np.stack([result[name] for result in results]) for name in results[0]}
     return _as_scores(inputs, chosen, made)
+
+
+def chances_together(inputs: JointInputs, bonds: Bonds, assumptions: Assumptions | None = None) -> Floats:
+    """Chance [n] that any joint of an object fails before the last milestone, by the middle belief alone.
+
+    What ``score_together`` gives as ``objects.middle[:, -1]``, without all the rest: for asking what would change it.
+    """
+    chosen = assumptions or Assumptions()
+    only = replace(chosen, priors=(chosen.priors[chosen.middle],))
+    last = inputs.changed(years_ahead=inputs.years_ahead[:, -1:], moves=inputs.moves[:, -1:])
+    return np.asarray(score_together(last, bonds, only).objects.middle[:, -1])
 
 
 def _under(

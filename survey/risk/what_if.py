@@ -1,13 +1,14 @@
-"""What would change a score: the same joints asked again under one altered fact, middle prior only."""
+"""What would change a score: the same joints asked again under one altered fact, by the middle belief only."""
 
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.risk.identification import CLASS_INDEX, CLASSES
+from survey.risk.bonds import Bonds
+from survey.risk.identification import CLASS_INDEX
 from survey.risk.inputs import Assumptions, JointInputs
-from survey.risk.objects import score_joints, score_objects
+from survey.risk.together import chances_together
 
 CHANGES: tuple[str, ...] = (
     "no-moves",
@@ -19,37 +20,63 @@ CHANGES: tuple[str, ...] = (
 
 
 def chances_if(
-    inputs: JointInputs, worst_joint: NDArray[np.int64], assumptions: Assumptions | None = None
+    inputs: JointInputs, bonds: Bonds, worst_joint: NDArray[np.int64], assumptions: Assumptions | None = None
 ) -> dict[str, NDArray[np.float64]]:
-    """Chance [n, m] of each object under each of ``CHANGES``, by the middle prior.
+    """Chance [n] of each object before the last milestone under each of ``CHANGES``, by the middle belief.
 
     Parameters
     ----------
-    inputs : JointInputs
+    inputs : JointInputs; bonds : Bonds of the same joints
     worst_joint : int array_like [n, m], from ``ObjectScores``; the last milestone says which joint counts as worst
     assumptions : Assumptions, optional
 
     Notes
     -----
     ``rejoined``: every joint taken down and joined again today with acrylic copolymer. ``if-worst-sound``: a second
-    look finds the worst joint sound.
+    look finds the worst joint sound. ``no-moves`` is among what a chance is made of (``contributions``).
     """
     chosen = assumptions or Assumptions()
-    only = replace(chosen, priors=(chosen.priors[chosen.middle],))
+    everywhere = np.ones(inputs.object_index.size, dtype=np.bool_)
     altered = {
-        "no-moves": inputs.changed(moves=np.zeros_like(inputs.moves)),
-        "if-cellulose-nitrate": inputs.changed(class_probabilities=_certain(inputs, "cellulose_nitrate")),
-        "if-not-cellulose-nitrate": inputs.changed(class_probabilities=_without(inputs, "cellulose_nitrate")),
-        "if-worst-sound": seen_sound(inputs, worst_joint[:, -1]),
-        "rejoined": rejoined(inputs, np.ones(inputs.object_index.size, dtype=np.bool_)),
+        "if-cellulose-nitrate": proved(inputs, bonds, "cellulose_nitrate"),
+        "if-not-cellulose-nitrate": ruled_out(inputs, bonds, "cellulose_nitrate"),
+        "if-worst-sound": (seen_sound(inputs, worst_joint[:, -1]), bonds),
+        "rejoined": treated(inputs, bonds, everywhere),
     }
-    return {code: score_objects(made, score_joints(made, only), only).middle for code, made in altered.items()}
+    return {code: chances_together(made, tied, chosen) for code, (made, tied) in altered.items()}
+
+
+def proved(inputs: JointInputs, bonds: Bonds, adhesive: str) -> tuple[JointInputs, Bonds]:
+    """Every joint known to hold by ``adhesive``."""
+    shares = _certain(inputs, adhesive)
+    certain = replace(bonds, follows=np.zeros_like(bonds.follows), otherwise=shares)
+    return inputs.changed(class_probabilities=shares), certain
+
+
+def ruled_out(inputs: JointInputs, bonds: Bonds, adhesive: str) -> tuple[JointInputs, Bonds]:
+    """``adhesive`` ruled out on every joint, the others in proportion; what can be nothing else becomes ``other``."""
+    of, otherwise = _without(bonds.restorations, adhesive), _without(bonds.otherwise, adhesive)
+    left = replace(bonds, restorations=of, otherwise=otherwise, habits=None)
+    return inputs.changed(class_probabilities=_without(inputs.class_probabilities, adhesive)), left
+
+
+def treated(
+    inputs: JointInputs, bonds: Bonds, joints: NDArray[np.bool_], *, adhesive: str = "acrylic"
+) -> tuple[JointInputs, Bonds]:
+    """The chosen joints [j] taken down and joined anew today: they follow no old restoration any more."""
+    made = rejoined(inputs, joints, adhesive=adhesive)
+    which = joints[:, None]
+    return made, replace(
+        bonds,
+        follows=np.where(which, 0.0, bonds.follows),
+        otherwise=np.where(which, _certain(inputs, adhesive), bonds.otherwise),
+    )
 
 
 def rejoined(inputs: JointInputs, joints: NDArray[np.bool_], *, adhesive: str = "acrylic") -> JointInputs:
     """The inputs once the chosen joints [j] are taken down and joined anew today with ``adhesive``, which is known."""
     if adhesive not in CLASS_INDEX:
-        raise ValueError(f"adhesive must be one of {', '.join(CLASSES)}")
+        raise ValueError(f"adhesive must be one of {', '.join(CLASS_INDEX)}")
     if joints.shape != inputs.object_index.shape or joints.dtype != np.bool_:
         raise ValueError("joints must be one True or False for each joint")
     return inputs.changed(
@@ -78,10 +105,10 @@ def _certain(inputs: JointInputs, code: str) -> NDArray[np.float64]:
     return shares
 
 
-def _without(inputs: JointInputs, code: str) -> NDArray[np.float64]:
-    """This class ruled out, the others in proportion; a joint that can be nothing else becomes ``other``."""
-    shares = inputs.class_probabilities.copy()
+def _without(given: NDArray[np.float64], code: str) -> NDArray[np.float64]:
+    """Distributions [i, c] with this class ruled out."""
+    shares = given.copy()
     shares[:, CLASS_INDEX[code]] = 0.0
     rest = shares.sum(axis=1)
     shares[rest <= 0, CLASS_INDEX["other"]] = 1.0
-    return shares / shares.sum(axis=1, keepdims=True)
+    return np.asarray(shares / shares.sum(axis=1, keepdims=True))

@@ -66,6 +66,8 @@ def _plain(row: ObjectRisk) -> dict[str, Any]:
         "chance_before_opening": row.before_opening,
         "chance_low": row.before_opening_low,
         "chance_high": row.before_opening_high,
+        "chance_among_first": row.among_first,
+        "tied": row.ties,
         "worst_stage": row.worst_stage,
         "joints": row.joints,
         "reasons": [reason["text"] for reason in row.reasons],

@@ -18,10 +18,14 @@ def run_risk(work: Work, *, run_id: str) -> None:
     run = RiskRun.objects.select_related("parameters", "exhibition").get(pk=run_id)
     ids = services.objects_to_score()
     work.say("Scoring joints", total=len(ids))
-    whole = services.collection_weight()
+    if not run.learned:
+        with work.step(saying="Weighing what all joints say together"):
+            services.learn_run(run, ids)
+        work.say("Scoring joints")
+    light = services.light_for(run)
     for objects in services.batches(ids, after=work.cursor):
         with work.step(cursor=str(objects[-1]), done=len(objects)):
-            services.score_batch(run, objects, whole=whole)
+            services.score_batch(light, objects)
     with work.step(saying="Putting them in order"):
         services.finish_run(run, at=timezone.now())
         services.ask_for_next_list(run, by=run.asked_by)
@@ -35,10 +39,13 @@ def rescore(work: Work, *, objects: list[str]) -> None:
     if run is None:
         work.finish({"scored": 0})
         return
+    if not run.learned:
+        with work.step(saying="Weighing what all joints say together"):
+            services.learn_run(run, services.objects_to_score())
     ids = sorted(UUID(pk) for pk in objects)
     work.say("Scoring what was surveyed", total=len(ids))
     with work.step(done=len(ids)):
-        services.score_batch(run, ids, whole=services.collection_weight())
+        services.score_batch(services.light_for(run), ids)
         services.finish_run(run, at=timezone.now())
     work.finish({"scored": len(ids)})
 

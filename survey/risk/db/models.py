@@ -53,6 +53,9 @@ class RiskRun(models.Model):
     finished_at = models.DateTimeField(null=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
     counts = models.JSONField(default=dict)
+    learned = models.JSONField(
+        default=dict, help_text="What the whole collection taught: pace, habits of workshops, seed. Empty in old runs"
+    )
 
     class Meta:
         indexes = [models.Index(fields=["-finished_at"], name="risk_run_latest")]
@@ -79,14 +82,24 @@ class ObjectRisk(models.Model):
     band = models.CharField(max_length=16, choices=Band.choices)
     band_order = models.PositiveSmallIntegerField(help_text="0: must not be lifted, before all others; 1: by score")
     before_opening = models.FloatField()
-    before_opening_low = models.FloatField(help_text="Under the most favourable of the named priors")
-    before_opening_high = models.FloatField(help_text="Under the least favourable of the named priors")
+    before_opening_low = models.FloatField(
+        help_text="5 % of the draws; in runs that learned nothing, under the most favourable of the named priors"
+    )
+    before_opening_high = models.FloatField(
+        help_text="95 % of the draws; in runs that learned nothing, under the least favourable of the named priors"
+    )
     before_milestones = models.JSONField(default=dict, help_text="Kind of milestone to chance")
     yearly = models.FloatField(help_text="Long-term chance per year without any move")
     loss = models.FloatField(help_text="Expected share of the object lost before opening; without significance")
     weighted_loss = models.FloatField(help_text="The same times significance and importance to the display")
     rank_by_loss = models.PositiveIntegerField(default=0)
     rank_by_weighted = models.PositiveIntegerField(default=0)
+    ties = models.JSONField(
+        default=dict, help_text="Order (weighted, loss) to first and last rank among which the draws cannot tell"
+    )
+    among_first = models.FloatField(
+        null=True, help_text="Chance to be among the first that the bench can take, by weighted loss; empty: not drawn"
+    )
     magnitude = models.JSONField(
         default=dict, help_text="A, B, C of the published logarithmic scales, low probable high"
     )
@@ -105,6 +118,20 @@ class ObjectRisk(models.Model):
 
     def __str__(self) -> str:
         return f"{self.object_id}: {self.before_opening:.2f}"
+
+
+class ObjectDraws(models.Model):
+    """Chances of one object in each of a run's draws; kept for the newest run alone, to put objects in order again."""
+
+    run = models.ForeignKey(RiskRun, models.CASCADE, related_name="draws")
+    object = models.ForeignKey(Object, models.PROTECT, related_name="+")
+    chances = models.BinaryField(help_text="One 16-bit number for each draw, in parts of 65,535")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["run", "object"], name="object_drawn_once")]
+
+    def __str__(self) -> str:
+        return f"Draws of {self.object_id}"
 
 
 class JointRisk(models.Model):

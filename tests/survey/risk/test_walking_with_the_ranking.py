@@ -225,5 +225,5 @@ def test_nobody_sees_them_without_signing_in(client, db, page):
 def test_each_page_folds_away_how_it_was_worked_out(reader, run, page):
     words = text(reader.get(f"/ranking/{page}"))
     for said in ("optimistic : 75 years", "middle : 49 years", "pessimistic : 13 years", "s40494-016-0116-z",
-                 "failing independently", "support a conservator's judgement and replace none"):  # fmt: skip
+                 "share their adhesive and pace", "support a conservator's judgement and replace none"):  # fmt: skip
         assert said in words, said

@@ -15,9 +15,10 @@ from survey.register.db.models import MilestoneKind
 from survey.register.db.selectors import milestones_of
 from survey.risk.adhesives import NAMES
 from survey.risk.db.models import JointRisk, ObjectRisk, RiskRun
-from survey.risk.db.selectors.ranking import Line, in_run, lines
+from survey.risk.db.selectors.ranking import Line, in_run, lines, tie
 from survey.risk.db.selectors.shelves import one_line
 from survey.risk.magnitude import action, corner_range, independent_spread
+from survey.risk.reasons import in_words, percent
 from survey.risk.what_if import CHANGES
 
 CERTAINTY: dict[str, str] = {
@@ -30,9 +31,10 @@ CERTAINTY: dict[str, str] = {
     Basis.RECORD: "analysed",
     Basis.FTIR: "analysed",
 }
+MADE_OF = "made-of"
 LEVELS = ("guessed", "looked", "tested", "analysed")
 ASSUMED = {"load": "load estimated from the object's size", "age": "age not known"}
-CAVEATS = ("independence", "not-seen", "rank-unsure", "softens", "long-term", "load")
+CAVEATS = ("shared-causes", "independence", "not-seen", "rank-unsure", "softens", "long-term", "load")
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,8 @@ class Story:
 
     line: Line
     why: Sequence[str]
+    stands: Sequence[str]
+    made_of: Sequence[str]
     changes: Sequence[str]
     caveats: Sequence[str]
     ahead: Sequence[Ahead]
@@ -125,13 +129,35 @@ def story(run: RiskRun, pk: UUID) -> Story:
     said = {reason["code"]: reason["text"] for reason in risk.reasons}
     return Story(
         line=lines(run, [risk])[0],
-        why=[text for code, text in said.items() if code not in CHANGES and code not in CAVEATS],
+        why=[text for code, text in said.items() if not _elsewhere(code)],
+        stands=_stands(run, risk),
+        made_of=[text for code, text in said.items() if code.startswith(MADE_OF)],
         changes=[text for code, text in said.items() if code in CHANGES],
         caveats=[text for code, text in said.items() if code in CAVEATS],
         ahead=_ahead(run, risk),
         joints=_joints(run, pk),
         magnitude=magnitude(risk.magnitude),
     )
+
+
+def _elsewhere(code: str) -> bool:
+    """Whether a reason is told under a heading of its own."""
+    return code in CHANGES or code in CAVEATS or code.startswith(MADE_OF)
+
+
+def _stands(run: RiskRun, risk: ObjectRisk) -> list[str]:
+    """How sure its place in the order is, in sentences; nothing in runs that drew nothing."""
+    said = []
+    for order, words in (("weighted", "with significance"), ("loss", "without")):
+        if tied := tie(risk, order):
+            said.append(f"The draws cannot tell it from its neighbours: tied for ranks {tied[0]} to {tied[1]} {words}.")
+    first = run.counts.get("first", 0)
+    if risk.among_first is not None and 0 < first < run.counts["objects"]:
+        said.append(
+            f"Chance that it belongs to the first {first}, as many as can be dealt with first: "
+            f"{in_words(risk.among_first)} ({percent(risk.among_first)})."
+        )
+    return said
 
 
 def _ahead(run: RiskRun, risk: ObjectRisk) -> list[Ahead]:

@@ -11,7 +11,7 @@ from survey.register.db.selectors import entry_map
 from survey.register.exporting import neutralise
 from survey.risk.db.models import Band, ObjectRisk, RiskRun
 from survey.risk.db.selectors.details import ACTIONS, Magnitude, magnitude
-from survey.risk.db.selectors.ranking import ORDERS, Wanted, found
+from survey.risk.db.selectors.ranking import ORDERS, Wanted, found, tie
 from survey.risk.stages import STAGES
 from survey.risk.what_if import CHANGES
 
@@ -35,6 +35,11 @@ class Column(NamedTuple):
 
 def _told(row: Row, *, changes: bool) -> str:
     return " ".join(each["text"] for each in row.risk.reasons if (each["code"] in CHANGES) == changes)
+
+
+def _tied(row: Row, end: int) -> int | None:
+    tied = tie(row.risk, "weighted")
+    return tied[end] if tied else None
 
 
 def _before(kind: str) -> Callable[[Row], float | None]:
@@ -73,8 +78,15 @@ COLUMNS: tuple[Column, ...] = (
         "0 to 1, that at least one joint lets go before opening day, by the middle belief",
         lambda r: r.risk.before_opening,
     ),
-    Column("chance_low", "The same by the most favourable of the beliefs", lambda r: r.risk.before_opening_low),
-    Column("chance_high", "The same by the least favourable of the beliefs", lambda r: r.risk.before_opening_high),
+    Column("chance_low", "In 5 % of the draws of what is not known it is lower", lambda r: r.risk.before_opening_low),
+    Column("chance_high", "In 5 % of the draws it is higher", lambda r: r.risk.before_opening_high),
+    Column(
+        "chance_among_first",
+        "0 to 1, to belong to the first that can be dealt with; empty in scorings that drew nothing",
+        lambda r: r.risk.among_first,
+    ),
+    Column("tied_from", "First rank with significance that the draws cannot tell it from", lambda r: _tied(r, 0)),
+    Column("tied_to", "Last such rank; both empty where it stands alone", lambda r: _tied(r, 1)),
     _chance("photography", "photography ends"),
     _chance("mount_making", "mounts are made"),
     _chance("case_closing", "cases close"),

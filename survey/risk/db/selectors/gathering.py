@@ -13,18 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.condition.db import selectors as condition
-from survey.condition.db.models import Handling
-from survey.condition.db.selectors import EvidenceRow, JointRow, JointStates, VisitRow
+from survey.condition.db.models import Handling, Visit
+from survey.condition.db.selectors import JointRow, JointStates, VisitRow
 from survey.register.db.models import ChecklistEntry, Exhibition, Object, Place
 from survey.risk.ageing import SITE_CLIMATES
 from survey.risk.consequence import loss_shares
-from survey.risk.identification import DEFAULT_PRIOR, UNKNOWN, joint_posteriors
+from survey.risk.db.selectors.findings import Shop, found_on, object_key, shops_of, years_of
+from survey.risk.identification import coded, joint_posteriors
 from survey.risk.inputs import JointInputs
-from survey.risk.likelihoods import DEFAULT_TABLE
 from survey.risk.load import BODY_DENSITIES, load_inputs, part_code
 from survey.risk.moves import planned_moves
+from survey.risk.parameters import Parameters
 from survey.risk.reasons import JointLabels
 from survey.risk.urgency import JointSigns, ObjectUse
+from survey.risk.whole import Told
 
 YEAR = 365.25
 Floats = NDArray[np.float64]
@@ -40,13 +42,11 @@ class Ahead(NamedTuple):
 
 @dataclass(frozen=True)
 class Setting:
-    """What a run assumes of time and climate."""
+    """What a run looks ahead to, and what it assumes."""
 
     as_of: date
     ahead: tuple[Ahead, ...]
-    default_climate: str
-    activation_energy: float
-    humidity_exponent: float
+    parameters: Parameters
 
 
 @dataclass(frozen=True)
@@ -72,8 +72,25 @@ class Gathered:
     signs: JointSigns
     use: ObjectUse
     loss: Floats
-    parts: list[str]
     warnings: dict[UUID, list[str]]
+    rounds: NDArray[np.int64]
+    codes: NDArray[np.int64]
+    restoration: NDArray[np.int64]
+    years: Floats
+    shops: list[Shop | None]
+
+    def told(self, number: Mapping[Shop, int]) -> Told:
+        """What the core scores from; workshops and periods that ``number`` does not hold are taken as not known."""
+        return Told(
+            inputs=self.inputs,
+            rounds=self.rounds,
+            codes=self.codes,
+            restoration=self.restoration,
+            workshop=np.array([-1 if shop is None else number.get(shop, -1) for shop in self.shops], dtype=np.int64),
+            years=self.years,
+            keys=np.array([object_key(fact.id) for fact in self.facts], dtype=np.uint64),
+            loss=self.loss[:, 1],
+        )
 
 
 def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Setting) -> Gathered:
@@ -86,16 +103,18 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
     rates = _rates(states.joints, rows, setting)
     warnings: dict[UUID, list[str]] = defaultdict(list)
     parts = [part_code(joint.part) for joint in states.joints]
-    visits = _by_joint(states.visits)
-    ago, seen = _visits(states.joints, visits, rates, setting.as_of)
+    table, prior = setting.parameters.table, setting.parameters.class_prior
+    ago, seen, rounds = _visits(states.joints, _by_joint(states.visits), rates, setting.as_of)
     years = _calendar_age(states.joints, setting.as_of, warnings)
-    probabilities, basis = _identified(states, warnings)
+    found = found_on(states, table, warnings)
+    restoration, firsts = _numbered(states.joints)
+    dates = years_of(firsts)
     moves = np.array([planned_moves(fact.use, [a.kind for a in setting.ahead]) for fact in facts])
     moves = moves.reshape(len(facts), len(setting.ahead), -1)
     inputs = JointInputs(
         object_count=len(facts),
         object_index=index,
-        class_probabilities=probabilities,
+        class_probabilities=joint_posteriors(prior, found, table=table, dates=dates[restoration]),
         age_now=years * rates,
         visit_ago=ago,
         visit_stages=seen,
@@ -112,7 +131,7 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
         inputs=inputs,
         labels=JointLabels(
             part=[joint.part or f"joint {joint.label}" for joint in states.joints],
-            basis=basis,
+            basis=["none"] * len(states.joints),
             years_old=[None if np.isnan(value) else float(value) for value in years],
             seen_share=[None if np.isnan(share) else float(share) for share in signs.lifted_share],
             structural=[joint.structural for joint in states.joints],
@@ -120,8 +139,12 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
         signs=signs,
         use=_use(facts),
         loss=loss_shares(parts, _flags(joint.structural for joint in states.joints)),
-        parts=parts,
         warnings=dict(warnings),
+        rounds=rounds,
+        codes=coded(found, table),
+        restoration=restoration,
+        years=dates,
+        shops=shops_of(firsts, dates),
     )
 
 
@@ -169,12 +192,13 @@ def _climates() -> dict[UUID, str]:
 def _rates(joints: Sequence[JointRow], rows: Mapping[UUID, Mapping[str, Any]], setting: Setting) -> Floats:
     """Equivalent years per calendar year where each joint's object stands."""
     climates = _climates()
+    chosen = setting.parameters
+    energy, exponent = chosen.activation_energy.usual, chosen.humidity_exponent.usual
     rate = {
-        code: site.rate(activation_energy=setting.activation_energy, humidity_exponent=setting.humidity_exponent)
-        for code, site in SITE_CLIMATES.items()
+        code: site.rate(activation_energy=energy, humidity_exponent=exponent) for code, site in SITE_CLIMATES.items()
     }
     codes = (climates.get(rows[joint.object_id]["place_id"], "") for joint in joints)
-    return np.array([rate[code if code in rate else setting.default_climate] for code in codes], dtype=np.float64)
+    return np.array([rate[code if code in rate else chosen.default_climate] for code in codes], dtype=np.float64)
 
 
 def _years_ahead(setting: Setting) -> Floats:
@@ -192,15 +216,31 @@ def _by_joint(visits: Sequence[VisitRow]) -> dict[UUID, list[VisitRow]]:
 
 def _visits(
     joints: Sequence[JointRow], visits: Mapping[UUID, Sequence[VisitRow]], rates: Floats, as_of: date
-) -> tuple[Floats, NDArray[np.int64]]:
-    """Equivalent years from each look to now, and the stage seen [j, v]; oldest first."""
+) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
+    """Equivalent years from each look to now, and the stage seen [j, v], oldest first; the same of rounds alone."""
     width = max((len(looks) for looks in visits.values()), default=0) or 1
     ago, seen = np.full((len(joints), width), np.nan), np.full((len(joints), width), -1, dtype=np.int64)
+    rounds = seen.copy()
     for row, joint in enumerate(joints):
         for column, look in enumerate(visits.get(joint.id, ())):
             ago[row, column] = max(0.0, (as_of - look.at.date()).days / YEAR) * rates[row]
             seen[row, column] = -1 if look.stage is None else look.stage
-    return ago, seen
+            if look.visit == Visit.ROUND:
+                rounds[row, column] = seen[row, column]
+    return ago, seen, rounds
+
+
+def _numbered(joints: Sequence[JointRow]) -> tuple[NDArray[np.int64], list[JointRow]]:
+    """The restoration of each joint as a number from 0 in order of appearance, and a joint of each."""
+    number: dict[UUID, int] = {}
+    firsts: list[JointRow] = []
+    found = np.empty(len(joints), dtype=np.int64)
+    for row, joint in enumerate(joints):
+        if joint.restoration_id not in number:
+            number[joint.restoration_id] = len(number)
+            firsts.append(joint)
+        found[row] = number[joint.restoration_id]
+    return found, firsts
 
 
 def _calendar_age(joints: Sequence[JointRow], as_of: date, warnings: dict[UUID, list[str]]) -> Floats:
@@ -239,59 +279,6 @@ def _load(joints: Sequence[JointRow], parts: list[str], rows: Mapping[UUID, Mapp
         thickness_mm=measured("wall_mm"),
         lever_mm=measured("lever_mm"),
     )
-
-
-def _identified(states: JointStates, warnings: dict[UUID, list[str]]) -> tuple[Floats, list[str]]:
-    """Class probabilities [j, c] of each joint and its strongest basis."""
-    evidence: dict[UUID, dict[str, str]] = defaultdict(dict)
-    for row in states.evidence:
-        kind, outcome = _kind(row)
-        evidence[row.joint_id][kind] = outcome
-    given, basis = [], []
-    order = list(DEFAULT_TABLE.kinds)
-    for joint in states.joints:
-        seen = {**_claimed(joint), **evidence.get(joint.id, {})}
-        for kind, outcome in list(seen.items()):
-            if outcome != UNKNOWN and outcome not in DEFAULT_TABLE.kinds[kind].outcomes:
-                warnings[joint.object_id].append(
-                    f"A finding on joint {joint.label} is of no known kind and was left out."
-                )
-                del seen[kind]
-        given.append(seen)
-        strongest = max(seen, key=order.index, default="")
-        basis.append(strongest or ("date" if joint.year_earliest or joint.year_latest else "none"))
-    years = [[joint.year_earliest, joint.year_latest] for joint in states.joints]
-    dates = np.array([[np.nan if y is None else y for y in pair] for pair in years], dtype=np.float64).reshape(-1, 2)
-    return joint_posteriors(DEFAULT_PRIOR, given, table=DEFAULT_TABLE, dates=_ordered(dates)), basis
-
-
-def _ordered(dates: Floats) -> Floats:
-    """Earliest and latest year of each joint; one known year stands for both, a swapped pair is put right."""
-    filled = np.where(np.isnan(dates), dates[:, ::-1], dates)
-    return np.sort(filled, axis=1)
-
-
-def _kind(row: EvidenceRow) -> tuple[str, str]:
-    """Kind of evidence and outcome, as the likelihood table names them."""
-    if row.basis == "date":
-        return "guess", row.finding
-    if row.basis == "spot_test":
-        test, _, outcome = row.finding.partition("_")
-        return f"{test}_test" if test in {"nitrate", "protein"} else "nitrate_test", outcome
-    return row.basis, row.finding
-
-
-def _claimed(joint: JointRow) -> dict[str, str]:
-    """What a recorded adhesive weighs when the finding behind it was not written down."""
-    if not joint.adhesive:
-        return {}
-    if joint.basis in {"record", "ftir"}:
-        return {joint.basis: joint.adhesive}
-    if joint.basis == "spot_test" and joint.adhesive == "cellulose_nitrate":
-        return {"nitrate_test": "deep_blue"}
-    if joint.basis == "spot_test" and joint.adhesive == "animal_glue":
-        return {"protein_test": "positive"}
-    return {"guess": joint.adhesive}
 
 
 def _flags(answers: Any) -> Floats:

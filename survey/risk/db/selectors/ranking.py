@@ -61,8 +61,24 @@ class Line:
 
     @property
     def unsure(self) -> bool:
-        """Whether its rank hangs on a belief about how long joints last."""
+        """Whether, in a run that drew nothing, its rank hangs on a belief about how long joints last."""
         return any(reason["code"] == "rank-unsure" for reason in self.risk.reasons)
+
+    @property
+    def tied_with(self) -> tuple[int, int] | None:
+        """First and last rank, with significance, among which the draws cannot tell; None where it stands alone."""
+        return tie(self.risk, "weighted")
+
+    @property
+    def tied_without(self) -> tuple[int, int] | None:
+        """The same by expected loss alone."""
+        return tie(self.risk, "loss")
+
+
+def tie(risk: ObjectRisk, order: str) -> tuple[int, int] | None:
+    """First and last rank of the group that an object cannot be told apart from; None where it stands alone."""
+    first, last = risk.ties.get(order, (0, 0))
+    return (first, last) if last > first else None
 
 
 @dataclass(frozen=True)

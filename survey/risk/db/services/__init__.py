@@ -2,11 +2,12 @@
 
 from survey.risk.db.services.asking import score_again, stop_scoring
 from survey.risk.db.services.looking_next import ask_for_next_list, keep_next_list, make_next_list, work_out_again
+from survey.risk.db.services.ordering import finish_run
 from survey.risk.db.services.scoring import (
     batches,
-    collection_weight,
     ensure_parameters,
-    finish_run,
+    learn_run,
+    light_for,
     objects_to_score,
     score_batch,
     start_run,
@@ -15,10 +16,11 @@ from survey.risk.db.services.scoring import (
 __all__ = [
     "ask_for_next_list",
     "batches",
-    "collection_weight",
     "ensure_parameters",
     "finish_run",
     "keep_next_list",
+    "learn_run",
+    "light_for",
     "make_next_list",
     "objects_to_score",
     "score_again",

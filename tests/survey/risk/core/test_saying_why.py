@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from survey.risk.adhesives import NAMES
+from survey.risk.bonds import Bonds
 from survey.risk.likelihoods import DEFAULT_TABLE
 from survey.risk.load import MOVES
 from survey.risk.objects import score_joints, score_objects
@@ -159,7 +160,8 @@ def test_from_the_arrays_of_a_run():
     joints = score_joints(inputs)
     objects = score_objects(inputs, joints)
     labels = JointLabels(["rim", "neck", "foot"], ["look"] * 3, [50.0] * 3, [None, 0.4, None], [None, True, None])
-    changed = {code: float(values[0, 1]) for code, values in chances_if(inputs, objects.worst_joint).items()}
+    found = chances_if(inputs, Bonds.none(inputs), objects.worst_joint)
+    changed = {code: float(values[0]) for code, values in found.items()}
     numbers = object_numbers(
         inputs, joints, objects, labels, index=0, milestone=1, milestone_name="opening day", prior=1, if_changed=changed
     )
