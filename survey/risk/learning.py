@@ -5,6 +5,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 from survey.risk.maximum import Objective, maximise
 from survey.risk.panel_data import (
@@ -25,14 +26,26 @@ class LearnedRates:
     """Rates of leaving stages 0 to 3.
 
     ``rates`` [4], per equivalent year; ``prior_share`` [4], the part of what is known of each that comes from the
-    prior, 0 to 1; ``deviation`` [4], standard deviation of the log of each rate; ``joints`` that were seen twice.
+    prior, 0 to 1; ``deviation`` [4], standard deviation of the log of each rate, from ``covariance`` [4, 4]; ``joints``
+    that were seen twice; ``first`` [5], distribution of true stages at first looks.
     """
 
     rates: NDArray[np.float64]
     prior_share: NDArray[np.float64]
     deviation: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+    first: NDArray[np.float64]
     joints: int
     converged: bool
+
+    def life(self, confidence: float = 0.9) -> tuple[float, float, float]:
+        """Mean life from sound to open in equivalent years: low end, middle, high end; normal on the log scale, by the
+        delta method."""
+        stays = 1.0 / self.rates
+        slope = stays / stays.sum()
+        reach = float(ndtri(0.5 + confidence / 2.0) * np.sqrt(slope @ self.covariance @ slope))
+        middle = float(stays.sum())
+        return middle * float(np.exp(-reach)), middle, middle * float(np.exp(reach))
 
     def as_prior(self, name: str = "learned") -> StagePrior:
         """The same rates as a belief to score by."""
@@ -48,7 +61,7 @@ def learn_rates(
     *,
     prior: StagePrior,
     pseudo_years: float = 20.0,
-    exact_open: bool = False,
+    exact_open: ArrayLike = False,
     misclassification: ArrayLike | None = MISCLASSIFICATION,
 ) -> LearnedRates:
     r"""Rates from visits to joints, held by a prior that weighs as much as ``pseudo_years`` of watching.
@@ -63,7 +76,8 @@ def learn_rates(
     state : array_like of int [r], stage as seen, 0 to 4
     prior : StagePrior
     pseudo_years : float, equivalent years, > 0 (expert default)
-    exact_open : bool, whether the time of an open joint is when it opened, not when it was found
+    exact_open : bool or array_like of bool [r]
+        Whether the time of an open joint is when it opened, not when it was found.
     misclassification : array_like [5, 5], chance [true, seen]; None takes what was seen as true
 
     Returns
@@ -84,7 +98,7 @@ def learn_rates(
         raise ValueError("pseudo_years must be more than zero")
     moves = allowed_moves(np.eye(len(STAGES), k=1))
     subjects, times, seen = visits(subject, time, state, len(STAGES))
-    exact = np.arange(len(STAGES)) == (len(STAGES) - 1 if exact_open else -1)
+    exact = np.broadcast_to(np.asarray(exact_open, dtype=np.bool_), seen.shape) & (seen == len(STAGES) - 1)
     data, _ = intervals(subjects, times, seen, np.zeros((times.size, 0)), exact)
     model, _ = rate_model(moves, (), None)
     start = np.log(crude_rates(data, model))
@@ -95,12 +109,19 @@ def learn_rates(
         hidden, more, _ = hidden_model(misclassification, False, None, model, data)
         start, likelihood = np.concatenate([start, more]), partial(hidden_log_likelihood, data=data, model=hidden)
     best = maximise(_held(likelihood, prior.rates, pseudo_years), start)
+    if misclassification is None:
+        first = np.bincount(data.first_state, minlength=len(STAGES)) / data.first_state.size
+    else:
+        first = hidden.initial_with_slopes(best.at)[0]
     rates = np.exp(best.at[: prior.rates.size])
-    variance = np.diagonal(best.covariance)[: rates.size]
+    covariance = best.covariance[: rates.size, : rates.size]
+    variance = np.diagonal(covariance)
     return LearnedRates(
         rates=rates,
         prior_share=np.clip(pseudo_years * rates * variance, 0.0, 1.0),
         deviation=np.sqrt(variance),
+        covariance=covariance,
+        first=first,
         joints=int(np.unique(data.subject).size),
         converged=best.converged,
     )

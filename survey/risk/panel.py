@@ -148,7 +148,7 @@ def fit_panel(
     moves = allowed_moves(allowed)
     subjects, times, states = visits(subject, time, state, moves.shape[0])
     names, values = covariate_columns(covariates, times.size)
-    data, means = intervals(subjects, times, states, values, exact_flags(exact_states, moves))
+    data, means = intervals(subjects, times, states, values, exact_flags(exact_states, moves)[states])
     model, labels = rate_model(moves, names, shared)
     start = np.zeros(model.parameters)
     start[: model.source.size] = np.log(crude_rates(data, model))

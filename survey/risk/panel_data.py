@@ -85,7 +85,10 @@ def intervals(
     covariates: NDArray[np.float64],
     exact: NDArray[np.bool_],
 ) -> tuple[Intervals, NDArray[np.float64]]:
-    """Intervals between visits, sharing lengths and covariates, and the covariates' means over their starts."""
+    """Intervals between visits, sharing lengths and covariates, and the covariates' means over their starts.
+
+    ``exact`` [r]: the state of a visit was entered at its very time, unless it was there at the visit before.
+    """
     follows = np.flatnonzero(subjects[1:] == subjects[:-1])
     if follows.size == 0:
         raise ValueError("subject must have at least one subject seen twice")
@@ -97,7 +100,7 @@ def intervals(
     data = Intervals(
         start=before,
         end=states[follows + 1],
-        exact=exact[states[follows + 1]] & ~exact[before],
+        exact=exact[follows + 1] & (states[follows + 1] != before),
         group=group.reshape(-1),
         elapsed=unique[:, 0],
         centred=unique[:, 1:],

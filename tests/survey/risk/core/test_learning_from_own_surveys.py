@@ -39,6 +39,29 @@ def test_exact_openings_of_failing_joints():
     assert got.joints == 4
 
 
+def test_some_openings_exact_and_others_found():
+    """Closed form for what is exact, q exp(-q t), and for what was found open, 1 - exp(-q t): the gradient of their
+    sum and of the prior is nought at the answer."""
+    life = np.array([3.0, 5.0, 9.0, 2.5])
+    exact = np.array([True, True, False, False])
+    subject, time = np.repeat(np.arange(4), 2), np.stack([np.zeros(4), life], axis=1).reshape(-1)
+    flags = np.stack([np.zeros(4, bool), exact], axis=1).reshape(-1)
+    got = learn_rates(
+        subject, time, np.tile([3, 4], 4), prior=MIDDLE, pseudo_years=30, exact_open=flags, misclassification=None
+    )
+    q, t = got.rates[3], life
+    slope = np.where(exact, 1 / q - t, t / np.expm1(q * t)).sum() + 30 * MIDDLE.rates[3] / q - 30
+    assert slope == pytest.approx(0, abs=1e-4)
+
+
+def test_the_interval_of_a_mean_life_holds_its_middle():
+    subject, time, state = looks(MIDDLE.rates, 80)
+    got = learn_rates(subject, time, state, prior=MIDDLE, misclassification=None)
+    low, middle, high = got.life()
+    assert middle == pytest.approx((1 / got.rates).sum()) and low < middle < high
+    assert got.first.sum() == pytest.approx(1)
+
+
 def test_many_looks_leave_the_prior_behind():
     true = PRIORS["pessimistic"].rates
     subject, time, state = looks(true, 600)

@@ -52,7 +52,7 @@ def pieces(covariates=None):
     rng = np.random.default_rng(3)
     subject, time, state = walk(rng, RATES, 30, 6, exact=(2,))
     values = rng.normal(size=(subject.size, 2)) if covariates is None else covariates
-    data, _ = intervals(subject.astype(int), time, state, values, np.array([False, False, True]))
+    data, _ = intervals(subject.astype(int), time, state, values, state == 2)
     model, _ = rate_model(ILLNESS, ("a", "b"), {"a": [[(0, 1), (1, 0)], [(0, 2)]], "b": "all"})
     return data, model, rng
 
