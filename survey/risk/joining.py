@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from survey.risk.inputs import JointInputs
 from survey.risk.load import LoadInputs
+from survey.risk.whole import Told
 
 
 def joined(parts: Sequence[JointInputs]) -> JointInputs:
@@ -30,6 +31,19 @@ def joined(parts: Sequence[JointInputs]) -> JointInputs:
     rest = {each.name for each in fields(JointInputs)} - own.keys() - {"object_count"}
     stacked: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts]) for name in rest}
     return JointInputs(object_count=sum(part.object_count for part in parts), **own, **stacked)
+
+
+def joined_told(parts: Sequence[Told]) -> Told:
+    """What the record says of several batches, as of one; restorations are numbered on from batch to batch."""
+    inputs = joined([part.inputs for part in parts])
+    before = np.cumsum([0, *(part.workshop.size for part in parts[:-1])])
+    plain = ("codes", "workshop", "years", "keys", "loss")
+    return Told(
+        inputs=inputs,
+        rounds=np.concatenate([_filled(part.rounds, inputs.visit_stages.shape[1], -1) for part in parts]),
+        restoration=np.concatenate([part.restoration + first for part, first in zip(parts, before, strict=True)]),
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in plain},
+    )
 
 
 def _filled(values: NDArray[np.generic], width: int, empty: float) -> NDArray[np.generic]:

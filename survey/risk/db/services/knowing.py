@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +13,12 @@ from survey.risk.bonds import Bonds
 from survey.risk.consequence import display_weight, significance_weight
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors.gathering import ObjectFacts, gather
-from survey.risk.db.services.scoring import batches, objects_to_score, setting_of
+from survey.risk.db.services.scoring import batches, learned_for, light_for, objects_to_score, setting_of
 from survey.risk.inputs import Assumptions, JointInputs
-from survey.risk.joining import joined
-from survey.risk.pace import Pace, class_evidence, pace_evidence
-from survey.risk.parameters import Parameters, read
-from survey.risk.stages import StagePrior
-from survey.risk.workshops import Findings, governing, identify
+from survey.risk.joining import joined_told
+from survey.risk.look_next import only_middle
+from survey.risk.parameters import Parameters
+from survey.risk.whole import tied
 
 Floats = NDArray[np.float64]
 
@@ -53,65 +51,24 @@ def matters_of(significance: Sequence[int | None], importance: Sequence[int | No
 
 
 def known_of(run: RiskRun) -> Known | None:
-    """Everything on record, adhesives weighed together and the pace learned from visits; None without a joint."""
-    parameters, setting = read(run.parameters.values), setting_of(run)
-    gathered = [gather(ids, run.exhibition, setting) for ids in batches(objects_to_score(), after="")]
-    gathered = [each for each in gathered if each.joints]
+    """Everything on record in the light that a run's objects are scored in; None without a joint."""
+    setting, ids = setting_of(run), objects_to_score()
+    gathered = [each for some in batches(ids, after="") if (each := gather(some, run.exhibition, setting)).joints]
     if not gathered:
         return None
-    inputs = joined([each.inputs for each in gathered])
-    joints = [joint for each in gathered for joint in each.joints]
-    restoration, first = _numbered([joint.restoration_id for joint in joints])
-    shops = [joints[row].workshop_id for row in first]
-    workshop = _numbered(shops)[0]
-    workshop[[shop is None for shop in shops]] = -1
-    inputs, bonds = _tied(inputs, restoration, workshop, parameters)
+    if not run.learned:  # scored before a run kept what it learned
+        run.learned = learned_for(run, ids)
+    light = light_for(run)
+    told = joined_told([each.told(light.number) for each in gathered])
+    bonds, _, found = tied(told, light.learned.workshops, setting.parameters)
     return Known(
         facts=[fact for each in gathered for fact in each.facts],
-        joints=joints,
+        joints=[joint for each in gathered for joint in each.joints],
         parts=[part for each in gathered for part in each.labels.part],
-        inputs=inputs,
-        loss=np.concatenate([each.loss for each in gathered])[:, 1],
+        inputs=told.inputs.changed(class_probabilities=found.rows),
+        loss=told.loss,
         bonds=bonds,
-        workshop=workshop,
-        assumptions=_learned(inputs, bonds, parameters),
-        parameters=parameters,
+        workshop=told.workshop,
+        assumptions=only_middle(light.learned.assumptions(setting.parameters.assumptions)),
+        parameters=setting.parameters,
     )
-
-
-def _numbered(keys: Sequence[Any]) -> tuple[NDArray[np.int64], list[int]]:
-    """Keys as numbers from 0 in order of appearance, and the first row of each."""
-    number: dict[Any, int] = {}
-    first: list[int] = []
-    found = np.empty(len(keys), dtype=np.int64)
-    for row, key in enumerate(keys):
-        if key not in number:
-            number[key] = len(number)
-            first.append(row)
-        found[row] = number[key]
-    return found, first
-
-
-def _tied(
-    inputs: JointInputs, restoration: NDArray[np.int64], workshop: NDArray[np.int64], parameters: Parameters
-) -> tuple[JointInputs, Bonds]:
-    """What each joint was found to be, taken as its own evidence and shared over restorations and workshops."""
-    prior, sharing = parameters.class_prior, parameters.sharing
-    own = np.log(np.maximum(inputs.class_probabilities, 1e-12)) - np.log(prior)
-    findings = Findings(restoration, workshop, own, np.zeros((workshop.size, prior.size)), prior)
-    middle = parameters.assumptions.priors[parameters.assumptions.middle].mean_years
-    aged = class_evidence(inputs, sharing, parameters.assumptions, years=middle)
-    found = identify(findings, sharing, visits=aged)
-    governs = governing(found, np.arange(restoration.size))
-    bonds = Bonds.of(found, governs, restoration, sharing, findings=findings)
-    return inputs.changed(class_probabilities=governs.classes), bonds
-
-
-def _learned(inputs: JointInputs, bonds: Bonds, parameters: Parameters) -> Assumptions:
-    """The assumptions with one belief about pace: the middle of what visits have left of it."""
-    chosen = parameters.assumptions
-    belief = Pace.prior(chosen)
-    belief = belief.after(pace_evidence(inputs, bonds, chosen, belief.years), trust=parameters.visits_trust)
-    middle = chosen.priors[chosen.middle]
-    learned = StagePrior("learned", belief.quantile(0.5), "The middle belief with visits counted", middle.stays)
-    return replace(chosen, priors=(learned,))

@@ -5,11 +5,12 @@ import pytest
 
 from survey.risk.bonds import Bonds
 from survey.risk.inputs import Assumptions
-from survey.risk.joining import joined
+from survey.risk.joining import joined, joined_told
 from survey.risk.look_next import ACT_FROM, LOOK_MINUTES_JOINT, LOOK_MINUTES_OBJECT, if_seen, only_middle
 from survey.risk.stages import with_slips
 from survey.risk.together import score_together
 from survey.risk.unrecorded import COUNTS_AS, Peers, typical_joints, worth_of_unrecorded
+from survey.risk.whole import Told
 from tests.survey.risk.core.joints import a_load, certainly, some_joints
 
 NONE = np.zeros((1, 5), dtype=np.int64)
@@ -80,6 +81,21 @@ def test_batches_joined_score_as_they_do_apart():
     assert whole.last_seen.tolist() == [2, 0, 3]
     apart = [score_together(part, Bonds.none(part)).objects.middle for part in (one, two)]
     assert score_together(whole, Bonds.none(whole)).objects.middle == pytest.approx(np.concatenate(apart))
+
+
+def test_what_the_record_says_is_joined_with_its_restorations_apart():
+    def told(inputs) -> Told:
+        count = inputs.object_index.size
+        return Told(
+            inputs=inputs, rounds=inputs.visit_stages, codes=np.full((count, 3), -1), restoration=np.zeros(count, int),
+            workshop=np.array([7]), years=np.full((1, 2), np.nan), keys=np.arange(count, dtype=np.uint64),
+            loss=np.ones(count),
+        )  # fmt: skip
+
+    one = nitrate(1, visit_stages=np.array([[1, 2]]), visit_ago=np.array([[9.0, 1.0]]))
+    whole = joined_told([told(one), told(nitrate(2, visit_stages=np.array([[0], [3]]), visit_ago=np.ones((2, 1))))])
+    assert whole.restoration.tolist() == [0, 1, 1] and whole.workshop.tolist() == [7, 7]
+    assert whole.rounds.tolist() == [[1, 2], [-1, 0], [-1, 3]]
 
 
 @pytest.mark.parametrize(
