@@ -262,3 +262,24 @@ class LoggedMonth(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place_id} {self.month:%Y-%m}"
+
+
+class OwnFit(models.Model):
+    """Rates fitted to the department's own repeated surveys: a proposal, to be adopted as a parameter set or left."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    parameters = models.ForeignKey(ParameterSet, models.PROTECT, related_name="+", help_text="Whose beliefs held it")
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    asked_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, help_text="Empty while it is being fitted")
+    counts = models.JSONField(default=dict, help_text="Joints, looks and moves that it rests on")
+    result = models.JSONField(null=True, help_text="Empty where there was too little to fit")
+    proposed = models.JSONField(default=dict, help_text="What a parameter set would take from it")
+    left_at = models.DateTimeField(null=True, help_text="When the head decided to leave it")
+    left_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        indexes = [models.Index(fields=["-asked_at"], name="own_fit_latest")]
+
+    def __str__(self) -> str:
+        return f"Fit of {self.asked_at:%Y-%m-%d}"
