@@ -10,6 +10,7 @@ urlpatterns = [
     path("survey/", include("survey.condition.web.urls")),
     path("capture/", include("survey.capture.web.urls")),
     path("ranking/", include("survey.risk.web.urls")),
+    path("settings/", include("survey.risk.web.settings_urls")),
     path("treatments/", include("treatments.hours.web.urls")),
     path("staff/", include("treatments.planning.web.urls")),
     path("forecast/", include("treatments.forecast.web.urls")),

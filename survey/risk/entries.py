@@ -50,6 +50,21 @@ class Entry:
     choices: tuple[tuple[str, str], ...] = ()
     grounds: str = EXPERT
 
+    def shown(self, value: Value) -> str:
+        """A value as a person reads and writes it, without its unit."""
+        if value is None:
+            return "none"
+        if isinstance(value, str):
+            return dict(self.choices).get(value, value)
+        return f"{value * self.scale:.{4 if self.unit == '%' else 6}g}"
+
+    def held(self, value: object) -> Value:
+        """The value as kept in a set, or the shipped one where it no longer fits."""
+        try:
+            return self.taken(value)
+        except ValueError:
+            return self.shipped
+
     def taken(self, value: object) -> Value:
         """The value in its own type, or ValueError naming the entry and what it may be."""
         if value is None and self.empty:
@@ -122,7 +137,7 @@ def sure_of(kind: EvidenceKind) -> float:
 
 def _climate() -> Iterator[Entry]:
     low, usual, high = ACTIVATION_ENERGIES
-    energy = partial(Entry, group="climate", unit="kJ/mol", scale=0.001, low=10_000.0, high=300_000.0)
+    energy = partial(Entry, group="climate", unit="kJ/mol", scale=0.001, low=40_000.0, high=200_000.0)
     usual_words = "Michalski 2002, ICOM-CC Rio preprints I:66-72 (constants from memory)"
     yield energy("activation_energy", name="Activation energy", shipped=usual, grounds=usual_words)
     yield energy("activation_energy_low", name="Activation energy, low end", shipped=low,
@@ -131,7 +146,7 @@ def _climate() -> Iterator[Entry]:
                 "Chu and others 2019, Polymer Testing 75:337-343: bulk material at 105-125 °C; not to be extrapolated "
                 "as it stands, an upper bound"))  # fmt: skip
     low, usual, high = HUMIDITY_EXPONENTS
-    power = partial(Entry, group="climate", high=4.0)
+    power = partial(Entry, group="climate", high=3.0)
     unsettled = "Linear, power or exponential cannot be told apart: Knight 2014, e-Preservation Science 11:1-5"
     yield power("humidity_exponent", name="Exponent of humidity", shipped=usual, grounds=usual_words)
     yield power("humidity_exponent_low", name="Exponent of humidity, low end", shipped=low, grounds=unsettled)
@@ -207,12 +222,12 @@ def _evidence() -> Iterator[Entry]:
         yield Entry(f"evidence.{code}.grounds", "naming", f"{name}: grounds", kind.grounds, text=True)
     for code, name in LOOKING_KINDS.items():
         kind = DEFAULT_TABLE.kinds[code]
+        yield Entry(f"evidence.{code}.grounds", f"evidence.{code}", f"{name}: grounds", kind.grounds, text=True)
         for row, outcome in enumerate(kind.outcomes):
             for column, adhesive in enumerate(CLASSES):
                 yield Entry(f"evidence.{code}.{outcome}.{adhesive}", f"evidence.{code}",
                             f"{name}: {outcome.replace('_', ' ')} on {adhesive.replace('_', ' ')}",
                             float(kind.chances[row, column]), 1e-4, 1.0, "%", 100.0, grounds=kind.grounds)  # fmt: skip
-        yield Entry(f"evidence.{code}.grounds", f"evidence.{code}", f"{name}: grounds", kind.grounds, text=True)
 
 
 def _sharing() -> Iterator[Entry]:

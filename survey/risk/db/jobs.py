@@ -10,6 +10,8 @@ from media.base.jobs import Work, job
 from survey.risk.db import services
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import latest_run
+from survey.risk.db.selectors.parameters import PREVIEW_JOB
+from survey.risk.db.services import trying
 
 
 @job("survey.risk.run")
@@ -58,3 +60,9 @@ def look_next(work: Work, *, run_id: str) -> None:
     with work.step(saying="Keeping the list"):
         made = services.keep_next_list(run, steps, at=timezone.now())
     work.finish({"run": str(run.pk), **made.counts})
+
+
+@job(PREVIEW_JOB)
+def try_out_draft(work: Work, *, draft: str) -> None:
+    """Work out what a draft of parameters would do to the ranking; nothing is kept but that."""
+    trying.try_out(work, UUID(draft), at=timezone.now())
