@@ -281,7 +281,9 @@ def test_what_did_not_fit_is_said_with_what_it_would_take(exhibition, lacking, w
     elif lacking == "shifts":
         StaffMember.objects.update(works_to=checklists.in_days(-1))
     else:
-        StaffMember.objects.update(works_to=checklists.in_days(3))
+        # Whole days of one week, so that neither the hour nor the weekday of the test matters.
+        monday = checklists.in_days(20) - timedelta(days=checklists.in_days(20).weekday())
+        StaffMember.objects.update(works_from=monday, works_to=monday + timedelta(days=2))
     plan = checklists.planned(mandatory_weeks=0, other_weeks=0)
     assert plan.finished_at and plan.left_out
     assert any(words in left["reason"] for left in plan.left_out)
