@@ -68,15 +68,22 @@ class Told:
 class Learned:
     """What a whole collection teaches.
 
-    ``workshops`` [w, c] habit of each workshop and period; ``keys`` uint64 [w] what names it for good; ``kinds`` int
-    [w] the strongest kind of evidence on its work, -1 none; ``pace`` of cellulose nitrate joints; ``seed`` of draws.
+    ``prior`` [c] how often each class is met; ``said`` [w, c] all that its work says of the habit of each workshop
+    and period, in logarithms; ``keys`` uint64 [w] what names it for good; ``kinds`` int [w] the strongest kind of
+    evidence on its work, -1 none; ``pace`` of cellulose nitrate joints; ``seed`` of draws.
     """
 
-    workshops: Floats
+    prior: Floats
+    said: Floats
     keys: Keys
     kinds: Whole
     pace: Pace
     seed: int
+
+    @cached_property
+    def workshops(self) -> Floats:
+        """Habit of each workshop and period [w, c]."""
+        return habits(self.prior, self.said)
 
     def assumptions(self, given: Assumptions) -> Assumptions:
         """The same assumptions with the beliefs about pace moved to where visits have moved them."""
@@ -111,7 +118,8 @@ def learn(batches: Sequence[Told], parameters: Parameters, keys: Keys, seed: int
     for told in batches:
         bonds, _, _ = tied(told, shops, parameters)
         seen += pace_evidence(_by_plan(told), bonds, parameters.assumptions, belief.years)
-    return Learned(shops, keys, kinds, belief.after(seen, trust=parameters.visits_trust), seed)
+    pace = belief.after(seen, trust=parameters.visits_trust)
+    return Learned(parameters.class_prior, said, keys, kinds, pace, seed)
 
 
 def hear(batches: Iterable[Told], parameters: Parameters, count: int) -> tuple[Floats, Whole]:
@@ -123,6 +131,16 @@ def hear(batches: Iterable[Told], parameters: Parameters, count: int) -> tuple[F
         best = strongest(told.codes, findings)
         kinds[: best.size] = np.maximum(kinds[: best.size], best)
     return said, kinds
+
+
+def says(told: Told, parameters: Parameters) -> tuple[Floats, Whole]:
+    """What each restoration says of its workshop's habit [r, c], in logarithms, and the strongest kind of evidence on
+    it [r], -1 for none. ``Learned.said`` is the sum of all; so one restoration's word can be taken back and said anew.
+    """
+    findings = _findings(told, parameters)
+    found = identify(findings, parameters.sharing, visits=_aged(told, parameters))
+    apart = replace(findings, workshop=np.arange(told.workshop.size))
+    return found.speaks, strongest(told.codes, apart)
 
 
 def tied(told: Told, shops: Floats, parameters: Parameters) -> tuple[Bonds, Findings, Identified]:
@@ -156,7 +174,8 @@ def _aged(told: Told, parameters: Parameters) -> Floats:
 class Scores:
     """Some objects [n] and their joints [j] scored.
 
-    ``inputs`` and ``bonds`` with adhesives weighed; ``basis`` [j] what each adhesive rests on; ``together`` under the
+    ``inputs`` and ``bonds`` with adhesives weighed; ``basis`` [j] what each adhesive rests on; ``speaks`` [r, c] what
+    each restoration says of its workshop's habit, in logarithms; ``together`` under the
     favourable, middle and unfavourable pace, of which ``middle`` counts; ``draws`` [n, d] chances before the last
     milestone; ``parts`` of the chance and ``if_changed`` [n] what it would be.
     """
@@ -164,6 +183,7 @@ class Scores:
     inputs: JointInputs
     bonds: Bonds
     basis: NDArray[np.str_]
+    speaks: Floats
     together: Together
     middle: int
     draws: NDArray[np.float32]
@@ -189,6 +209,7 @@ def score(told: Told, learned: Learned, worlds: Worlds, parameters: Parameters) 
         inputs=inputs,
         bonds=bonds,
         basis=bases(told.codes, parameters.table, findings, of_workshop=learned.kinds),
+        speaks=found.speaks,
         together=together,
         middle=chosen.middle,
         draws=draw_chances(inputs, bonds, worlds, told.keys, parameters.assumptions),

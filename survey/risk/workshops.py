@@ -129,6 +129,7 @@ class Identified:
     follows : [e, c], chance that a row holds by its restoration's adhesive, for each class that one may be
     otherwise : [e, c], the classes of the row if it does not
     upward : [r, c], likelihood of all that was found in a restoration, for each class it may be (any scale)
+    speaks : [r, c], logarithm of what each restoration says of its workshop's habit
     """
 
     rows: Floats
@@ -137,6 +138,7 @@ class Identified:
     follows: Floats
     otherwise: Floats
     upward: Floats
+    speaks: Floats
 
 
 def identify(
@@ -172,7 +174,7 @@ def identify(
         without = _to_one((np.log(down) + up.restorations)[restoration] - up.rows)
         rows = _to_one(np.log(a * without + (1.0 - a) * up.spread) + findings.own)
     follows = a * up.own / (a * up.own + (1.0 - a) * up.alone)
-    return Identified(rows, restorations, _to_one(logs), follows, up.spread * up.own / up.alone, up.relative)
+    return Identified(rows, restorations, _to_one(logs), follows, up.spread * up.own / up.alone, up.relative, up.speaks)
 
 
 def spoken(findings: Findings, sharing: Sharing, count: int, *, visits: Floats | None = None) -> Floats:

@@ -6,12 +6,15 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from media.base.jobs import Work, job
+from media.base.jobs import Work, enqueue, job
+from media.base.models import Job, JobState
 from survey.risk.db import services
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import latest_run
 from survey.risk.db.selectors.parameters import PREVIEW_JOB
 from survey.risk.db.services import trying
+
+RESCORE = "survey.risk.rescore"
 
 
 @job("survey.risk.run")
@@ -31,12 +34,19 @@ def run_risk(work: Work, *, run_id: str) -> None:
     with work.step(saying="Putting them in order"):
         services.finish_run(run, at=timezone.now())
         services.ask_for_next_list(run, by=run.asked_by)
+        if since := services.assessed_since(run.began_at):
+            title = "Score what was surveyed meanwhile"
+            enqueue(RESCORE, by=run.asked_by, title=title, objects=[str(pk) for pk in since])
     work.finish({"run": str(run.pk), **run.counts})
 
 
-@job("survey.risk.rescore")
+@job(RESCORE)
 def rescore(work: Work, *, objects: list[str]) -> None:
-    """Score some objects again in the run that is shown; nothing to do before the first run."""
+    """Score some objects again in the run that is shown; nothing to do before the first run.
+
+    The objects come first, so that they show within a second or two; then other work of the same workshops, if it is
+    touched; then the order of all. Of several such jobs that wait, the last does the last two.
+    """
     run = latest_run()
     if run is None:
         work.finish({"scored": 0})
@@ -45,11 +55,23 @@ def rescore(work: Work, *, objects: list[str]) -> None:
         with work.step(saying="Weighing what all joints say together"):
             services.learn_run(run, services.objects_to_score())
     ids = sorted(UUID(pk) for pk in objects)
-    work.say("Scoring what was surveyed", total=len(ids))
-    with work.step(done=len(ids)):
-        services.score_batch(services.light_for(run), ids)
+    if not work.cursor:
+        work.say("Scoring what was surveyed", total=len(ids))
+        with work.step(cursor=str(UUID(int=0)), done=len(ids)):
+            services.rescore_touched(run, ids, at=timezone.now())
+    if Job.objects.filter(name=RESCORE, state=JobState.QUEUED).exists():
+        work.finish({"scored": len(ids)})
+        return
+    shops, others = services.others_to_rescore(run, but=ids)
+    work.say("Scoring other work of the same workshops", total=len(ids) + len(others))
+    for some in services.batches(others, after=work.cursor):
+        with work.step(cursor=str(some[-1]), done=len(some)):
+            services.rescore_others(run, some)
+    with work.step(saying="Putting them in order"):
+        services.settle(run, shops)
+        run.refresh_from_db()
         services.finish_run(run, at=timezone.now())
-    work.finish({"scored": len(ids)})
+    work.finish({"scored": len(ids) + len(others)})
 
 
 @job("survey.risk.look_next")

@@ -121,11 +121,14 @@ class ObjectRisk(models.Model):
 
 
 class ObjectDraws(models.Model):
-    """Chances of one object in each of a run's draws; kept for the newest run alone, to put objects in order again."""
+    """What putting objects in order again, and learning on, needs of one object; kept for the newest run alone."""
 
     run = models.ForeignKey(RiskRun, models.CASCADE, related_name="draws")
     object = models.ForeignKey(Object, models.PROTECT, related_name="+")
     chances = models.BinaryField(help_text="One 16-bit number for each draw, in parts of 65,535")
+    said = models.JSONField(
+        default=list, help_text="[workshop, period, logarithms by class]: what its restorations say of habits"
+    )
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["run", "object"], name="object_drawn_once")]

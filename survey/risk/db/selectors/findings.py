@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.condition.db.models import Restoration
 from survey.condition.db.selectors import EvidenceRow, JointRow, JointStates
 from survey.risk.identification import UNKNOWN, LikelihoodTable
 
@@ -81,9 +82,14 @@ def shops_of(joints: Sequence[JointRow], years: Floats) -> list[Shop | None]:
     """
     middle = years.mean(axis=1) if years.size else np.zeros(0)
     return [
-        (joint.workshop_id, None if np.isnan(year) else int(year // PERIOD_YEARS)) if joint.workshop_id else None
+        (joint.workshop_id, None if np.isnan(year) else period_of(year)) if joint.workshop_id else None
         for joint, year in zip(joints, middle, strict=True)
     ]
+
+
+def period_of(year: float) -> int:
+    """The number of the period that a year lies in."""
+    return int(year // PERIOD_YEARS)
 
 
 def shop_key(shop: Shop) -> int:
@@ -95,3 +101,18 @@ def shop_key(shop: Shop) -> int:
 def object_key(pk: UUID) -> int:
     """What names an object for good in the draws, 64 bits."""
     return pk.int & 0xFFFFFFFFFFFFFFFF
+
+
+def objects_of(shops: Collection[Shop]) -> list[UUID]:
+    """Objects with joints in place that some workshops joined in some periods."""
+    wanted = set(shops)
+    rows = Restoration.objects.filter(
+        workshop__in={workshop for workshop, _ in wanted}, joints__ended_at=None, joints__isnull=False,
+        object__withdrawn_at=None,
+    ).distinct()  # fmt: skip
+    found = set()
+    for pk, workshop, *years in rows.values_list("object_id", "workshop_id", "year_earliest", "year_latest"):
+        known = [year for year in years if year is not None]
+        if (workshop, period_of(sum(known) / len(known)) if known else None) in wanted:
+            found.add(pk)
+    return sorted(found)

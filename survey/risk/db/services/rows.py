@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,7 @@ from survey.risk.whole import Scores
 
 BAND_OF_RULE = (Band.NOT_SEEN, Band.MONITOR, Band.BEFORE_OPENING, Band.BEFORE_MOVE, Band.DO_NOT_LIFT)
 BAND_CODE_OF_RULE = ("not-seen", "monitor", "before-opening", "before-mount-or-travel", "do-not-lift")
+Said = list[Any]  # [workshop, period, logarithms by class], as stored
 MOST_PARTS = 4  # of what a chance is made of, said in sentences
 
 
@@ -125,10 +128,18 @@ def object_rows(batch: Batch) -> Iterator[ObjectRisk]:
 
 
 def draw_rows(batch: Batch) -> Iterator[ObjectDraws]:
-    """The draws of each object that has a joint."""
-    stored = packed(batch.scores.draws)
+    """The draws of each object that has a joint, and what its restorations say of their workshops."""
+    stored, gathered = packed(batch.scores.draws), batch.gathered
+    said: dict[int, list[Said]] = defaultdict(list)
+    owner = np.zeros(len(gathered.shops), dtype=np.int64)
+    owner[gathered.restoration] = gathered.inputs.object_index
+    for index, shop, words in zip(owner.tolist(), gathered.shops, batch.scores.speaks.tolist(), strict=True):
+        if shop:
+            said[index].append([str(shop[0]), shop[1], words])
     for index, _ in _with_joints(batch):
-        yield ObjectDraws(run=batch.light.run, object_id=batch.gathered.facts[index].id, chances=stored[index])
+        yield ObjectDraws(
+            run=batch.light.run, object_id=gathered.facts[index].id, chances=stored[index], said=said[index]
+        )
 
 
 def _with_joints(batch: Batch) -> Iterator[tuple[int, NDArray[np.int64]]]:

@@ -95,10 +95,14 @@ def light_for(run: RiskRun) -> Light:
     return light_of(run, setting_of(run))
 
 
-def score_batch(light: Light, objects: Sequence[UUID]) -> Gathered:
+def score_batch(light: Light, objects: Sequence[UUID]) -> None:
     """Score some objects and write their rows, replacing any that the run had."""
+    write_scores(light, objects, gather(objects, light.run.exhibition, light.setting))
+
+
+def write_scores(light: Light, objects: Sequence[UUID], gathered: Gathered) -> None:
+    """Score what was gathered of some objects and write their rows."""
     run = light.run
-    gathered = gather(objects, run.exhibition, light.setting)
     for model in (ObjectRisk, JointRisk, ObjectDraws):
         model.objects.filter(run=run, object__in=objects).delete()
     if gathered.joints:
@@ -108,4 +112,3 @@ def score_batch(light: Light, objects: Sequence[UUID]) -> Gathered:
         bulk.insert(JointRisk, joint_rows(batch), leave_out=("id",))
         bulk.insert(ObjectRisk, object_rows(batch), leave_out=("id",))
         bulk.insert(ObjectDraws, draw_rows(batch), leave_out=("id",))
-    return gathered
