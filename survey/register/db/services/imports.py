@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import os
-import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +11,7 @@ from typing import Any, BinaryIO
 from django.conf import settings
 from django.db import transaction
 
-from media.base import events, jobs
+from media.base import events, files, jobs
 from media.base.errors import Clash, FettleError
 from media.base.models import User
 from survey.register.db.models import ImportState, RegisterImport, RegisterSource
@@ -40,25 +37,9 @@ class Reading:
 
 def keep_file(chunks: Iterable[bytes]) -> tuple[str, int]:
     """Keep an upload by its content; returns SHA-256 and size. Raises ``FettleError`` if it is too large."""
-    folder = Path(settings.UPLOADS)
-    folder.mkdir(parents=True, exist_ok=True)
-    digest, size = hashlib.sha256(), 0
-    with tempfile.NamedTemporaryFile(dir=folder, prefix="coming-", delete=False) as file:
-        try:
-            for chunk in chunks:
-                size += len(chunk)
-                if size > Limits().file_bytes:
-                    limit = Limits().file_bytes // 1_000_000
-                    raise FettleError(f"The file has more than {limit} MB: split it and import the parts.")
-                digest.update(chunk)
-                file.write(chunk)
-            file.flush()
-            os.fsync(file.fileno())
-            Path(file.name).replace(stored_file(digest.hexdigest()))
-        except BaseException:
-            Path(file.name).unlink(missing_ok=True)
-            raise
-    return digest.hexdigest(), size
+    most = Limits().file_bytes
+    too_large = f"The file has more than {most // 1_000_000} MB: split it and import the parts."
+    return files.keep(chunks, Path(settings.UPLOADS), most=most, too_large=too_large)
 
 
 def receive(chunks: Iterable[bytes], name: str, *, by: User | None, at: datetime) -> RegisterImport:
