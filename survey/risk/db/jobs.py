@@ -11,6 +11,7 @@ from media.base.models import Job, JobState
 from survey.risk.db import services
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import latest_run
+from survey.risk.db.selectors.light import light_for
 from survey.risk.db.selectors.parameters import PREVIEW_JOB
 from survey.risk.db.services import trying
 
@@ -27,7 +28,7 @@ def run_risk(work: Work, *, run_id: str) -> None:
         with work.step(saying="Weighing what all joints say together"):
             services.learn_run(run, ids)
         work.say("Scoring joints")
-    light = services.light_for(run)
+    light = light_for(run)
     for objects in services.batches(ids, after=work.cursor):
         with work.step(cursor=str(objects[-1]), done=len(objects)):
             services.score_batch(light, objects)

@@ -13,7 +13,8 @@ from survey.risk.bonds import Bonds
 from survey.risk.consequence import display_weight, significance_weight
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors.gathering import ObjectFacts, gather
-from survey.risk.db.services.scoring import batches, learned_for, light_for, objects_to_score, setting_of
+from survey.risk.db.selectors.light import light_for, setting_of
+from survey.risk.db.services.scoring import batches, learned_for, objects_to_score
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.joining import joined_told
 from survey.risk.look_next import only_middle

@@ -19,8 +19,9 @@ from survey.condition.db.models import Assessment
 from survey.risk.db.models import ObjectDraws, ObjectRisk, RiskRun
 from survey.risk.db.selectors.findings import Shop, objects_of
 from survey.risk.db.selectors.gathering import gather
-from survey.risk.db.services.learning import Light
-from survey.risk.db.services.scoring import light_for, write_scores
+from survey.risk.db.selectors.light import Light, light_for
+from survey.risk.db.services.learning import keep
+from survey.risk.db.services.scoring import write_scores
 from survey.risk.whole import says
 
 DRIFT = 0.01  # total variation between two habits of a workshop
@@ -55,7 +56,7 @@ def rescore_others(run: RiskRun, objects: Sequence[UUID]) -> None:
 
 def settle(run: RiskRun, shops: Sequence[Shop]) -> None:
     """Note that all work of these workshops and periods is scored by their habits, in the caller's transaction."""
-    _held(run).settled(shops).keep()
+    keep(_held(run).settled(shops))
 
 
 def assessed_since(moment: datetime) -> list[UUID]:
@@ -85,7 +86,7 @@ def _score(light: Light, objects: Sequence[UUID]) -> None:
         found = zip(gathered.shops, spoken, kinds.tolist(), strict=True)
         words += [(shop, logs, kind) for shop, logs, kind in found if shop]
     light = light.heard(words)
-    light.keep()
+    keep(light)
     write_scores(light, objects, gathered)
 
 

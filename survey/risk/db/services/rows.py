@@ -14,7 +14,7 @@ from survey.risk.consequence import SPREAD, display_weight, significance_weight
 from survey.risk.contributions import in_sentences
 from survey.risk.db.models import Band, JointRisk, ObjectDraws, ObjectRisk
 from survey.risk.db.selectors.gathering import Gathered
-from survey.risk.db.services.learning import Light
+from survey.risk.db.selectors.light import Light
 from survey.risk.db.services.ordering import packed
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import JointInputs

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -12,17 +12,16 @@ from django.db import transaction
 from media.base import bulk, events, jobs
 from media.base.models import Job, User
 from survey.condition.db.models import Joint
-from survey.register.db.models import Exhibition, MilestoneKind
+from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from survey.risk.db.models import JointRisk, ObjectDraws, ObjectRisk, ParameterSet, RiskRun
-from survey.risk.db.selectors.gathering import Ahead, Gathered, Setting, gather
-from survey.risk.db.services.learning import Light, learn_from, light_of
+from survey.risk.db.selectors.gathering import Gathered, gather
+from survey.risk.db.selectors.light import Light, setting_of
+from survey.risk.db.services.learning import learn_from
 from survey.risk.db.services.rows import Batch, draw_rows, joint_rows, object_rows
-from survey.risk.parameters import read
 from survey.risk.whole import score
 
 BATCH = 400
-OTHERWISE_AHEAD = timedelta(days=365)
 
 
 def ensure_parameters(*, at: datetime) -> ParameterSet:
@@ -45,24 +44,6 @@ def start_run(*, by: User | None, at: datetime, exhibition: Exhibition | None = 
     run.save(update_fields=["job"])
     events.record(run, "asked for a scoring", by=by, at=at, became={"as_of": run.as_of, "exhibition": str(exhibition)})
     return run, job
-
-
-def setting_of(run: RiskRun) -> Setting:
-    """What a run looks ahead to and assumes; without an exhibition, a year ahead."""
-    return Setting(
-        as_of=run.as_of, ahead=milestones_ahead(run.exhibition, run.as_of), parameters=read(run.parameters.values)
-    )
-
-
-def milestones_ahead(exhibition: Exhibition | None, as_of: date) -> tuple[Ahead, ...]:
-    """Milestones up to opening day in the order of time, opening last; a year from now where there is none."""
-    dated = dict(exhibition.milestones.values_list("kind", "date")) if exhibition else {}
-    if MilestoneKind.OPENING not in dated:
-        return (Ahead("year", "a year from now", as_of + OTHERWISE_AHEAD),)
-    opening = dated.pop(MilestoneKind.OPENING)
-    before = sorted((day, kind) for kind, day in dated.items() if kind != MilestoneKind.END and day <= opening)
-    names = {"photography": "photography ends", "mount_making": "mounts are made", "case_closing": "cases close"}
-    return (*(Ahead(kind, names[kind], day) for day, kind in before), Ahead("opening", "opening day", opening))
 
 
 def objects_to_score() -> list[UUID]:
@@ -88,11 +69,6 @@ def learned_for(run: RiskRun, ids: Sequence[UUID]) -> dict[str, Any]:
     setting = setting_of(run)
     gathered = (gather(some, run.exhibition, setting) for some in batches(ids, after=""))
     return learn_from(gathered, setting.parameters, seed=run.parameters.number)
-
-
-def light_for(run: RiskRun) -> Light:
-    """The light that all objects of a run are scored in, once it has learned."""
-    return light_of(run, setting_of(run))
 
 
 def score_batch(light: Light, objects: Sequence[UUID]) -> None:

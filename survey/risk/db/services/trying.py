@@ -19,9 +19,10 @@ from survey.register.db.models import Exhibition, Object
 from survey.register.db.selectors import current_exhibition
 from survey.risk.comparing import Effect, Ranked, compare
 from survey.risk.db.models import Band, ObjectRisk, ParameterDraft, ParameterSet, RiskRun
+from survey.risk.db.selectors.light import light_for
 from survey.risk.db.selectors.parameters import the_draft
 from survey.risk.db.selectors.ranking import latest_run
-from survey.risk.db.services.scoring import learned_for, light_for, objects_to_score, score_batch
+from survey.risk.db.services.scoring import learned_for, objects_to_score, score_batch
 from survey.risk.parameters import read
 
 MOST = 2_000  # objects tried out; of a larger collection a sample

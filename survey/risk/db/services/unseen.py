@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from survey.register.db.models import Object
 from survey.risk.db.models import RiskRun
+from survey.risk.db.selectors.light import setting_of
 from survey.risk.db.selectors.peers import Room, looks_by_room, room_of, rooms, unsurveyed
 from survey.risk.db.services.knowing import Known, matters_of
-from survey.risk.db.services.scoring import setting_of
 from survey.risk.look_next import Looks, words_unsurveyed
 from survey.risk.moves import planned_moves
 from survey.risk.stages import STAGES
