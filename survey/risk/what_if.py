@@ -1,6 +1,6 @@
 """What would change a score: the same joints asked again under one altered fact, by the middle belief only."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,38 @@ def treated(
         follows=np.where(which, 0.0, bonds.follows),
         otherwise=np.where(which, _certain(inputs, adhesive), bonds.otherwise),
     )
+
+
+TREATED: tuple[str, ...] = ("", "worst", "all")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Changes asked for at once, of one object: ``adhesive`` proved on every joint (empty: as known), ``treated`` of
+    ``TREATED``, taken down and joined anew, and ``moves`` [m, k] planned instead (None: as planned)."""
+
+    adhesive: str = ""
+    treated: str = ""
+    moves: NDArray[np.float64] | None = None
+
+    def __post_init__(self) -> None:
+        if self.adhesive and self.adhesive not in CLASS_INDEX:
+            raise ValueError(f"adhesive must be one of {', '.join(CLASS_INDEX)}")
+        if self.treated not in TREATED:
+            raise ValueError(f"treated must be one of {', '.join(TREATED[1:])}, or empty")
+
+    def of(self, inputs: JointInputs, bonds: Bonds, worst: int) -> tuple[JointInputs, Bonds]:
+        """Joints of one object so changed; ``worst`` is the row of the joint most likely to fail. What is treated is
+        known for what it is joined with, whatever is proved of the rest."""
+        if self.adhesive:
+            inputs, bonds = proved(inputs, bonds, self.adhesive)
+        if self.treated:
+            every = np.full(inputs.object_index.size, self.treated == "all")
+            every[worst] = True
+            inputs, bonds = treated(inputs, bonds, every)
+        if self.moves is not None:
+            inputs = inputs.changed(moves=np.broadcast_to(self.moves, inputs.moves.shape))
+        return inputs, bonds
 
 
 def rejoined(inputs: JointInputs, joints: NDArray[np.bool_], *, adhesive: str = "acrylic") -> JointInputs:

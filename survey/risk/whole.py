@@ -197,6 +197,29 @@ class Scores:
         return replace(found, low=np.minimum(found.low, chance), high=np.maximum(found.high, chance))
 
 
+@dataclass(frozen=True)
+class Outcome:
+    """Of objects [n] before the last milestone: the chance, the ends of its interval, and the expected share lost."""
+
+    chance: Floats
+    low: Floats
+    high: Floats
+    loss: Floats
+
+
+def outcome(
+    inputs: JointInputs, bonds: Bonds, told: Told, learned: Learned, worlds: Worlds, parameters: Parameters
+) -> Outcome:
+    """What ``score`` comes to for joints as they are or as asked (``what_if``), without all the rest."""
+    chosen = learned.assumptions(parameters.assumptions)
+    middle = replace(chosen, priors=(chosen.priors[chosen.middle],))
+    last = inputs.changed(years_ahead=inputs.years_ahead[:, -1:], moves=inputs.moves[:, -1:])
+    made = score_together(last, bonds, middle, loss=told.loss)
+    chance = made.objects.middle[:, -1]
+    found = intervals(draw_chances(last, bonds, worlds, told.keys, parameters.assumptions))
+    return Outcome(chance, np.minimum(found.low, chance), np.maximum(found.high, chance), made.loss[0, :, -1])
+
+
 def score(told: Told, learned: Learned, worlds: Worlds, parameters: Parameters) -> Scores:
     """Score some whole objects in the light of what was learned of all; ``worlds`` are those of the same learning."""
     bonds, findings, found = tied(told, learned.workshops, parameters)

@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from survey.risk.web.views import lists, looking_next, ranking, scoring
+from survey.risk.web.views import asking, lists, looking_next, ranking, scoring
 
 app_name = "risk"
 urlpatterns = [
     path("", ranking.ranking, name="ranking"),
     path("objects/<uuid:pk>/", ranking.reasons, name="reasons"),
+    path("objects/<uuid:pk>/what-if/", asking.asking, name="what_if"),
     path("export/", lists.export, name="export"),
     path("shelves/", lists.shelf_list, name="shelf_list"),
     path("do-not-lift/", lists.do_not_lift, name="do_not_lift"),

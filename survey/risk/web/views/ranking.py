@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.views.decorators.http import require_GET
 
 from media.base.access import SignedIn, may, permitted
@@ -18,6 +18,7 @@ from survey.risk.db.selectors import latest_run, ranking_page, story
 from survey.risk.db.selectors.summary import answer, bands, freshness, known_at, scoring_job
 from survey.risk.stages import PRIORS
 from survey.risk.web import asked
+from survey.risk.web.views.asking import choices
 
 
 @require_GET
@@ -45,7 +46,7 @@ def reasons(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     run = latest_run()
     if run is None:
         raise NotThere("Nothing is scored yet. Score the joints on the ranking page first.")
-    context = {"run": run, "story": story(run, pk), "here": "ranking", **working()}
+    context = {"run": run, "story": story(run, pk), "here": "ranking", **working(), **choices(QueryDict())}
     return page_or_part(request, "survey/risk/reasons.html", "inside", context)
 
 
