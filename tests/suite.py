@@ -20,7 +20,11 @@ POSTGRES = os.environ.get("FETTLE_TEST_POSTGRES", "postgresql://postgres@127.0.0
 REDIS = os.environ.get("FETTLE_TEST_REDIS", "redis://127.0.0.1:6379/9")
 # Tables and pages behave by database; cores, the look, house rules and documents do not.
 ON_BOTH = ["tests/media", "tests/survey", "tests/treatments", "tests/browser", "tests/fixtures", "tests/faults"]
-NOT_TWICE = ["--ignore-glob=*/core/*", "--ignore=tests/media/look"]
+EVERY_PAGE = "tests/browser/test_every_page.py::test_every_page_is_whole_quiet_and_accessible"
+NOT_TWICE = [
+    "--ignore-glob=*/core/*", "--ignore=tests/media/look", "--ignore=tests/fixtures/test_demo_drawing.py",
+    f"--deselect={EVERY_PAGE}[desk-dark]", f"--deselect={EVERY_PAGE}[phone-light]",
+]  # fmt: skip
 
 
 def _answers(address: str, default_port: int) -> bool:
