@@ -1,6 +1,6 @@
 from django.urls import path
 
-from survey.condition.web.views import assessing, closing, parts, walking
+from survey.condition.web.views import assessing, closing, marking, parts, walking
 
 app_name = "condition"
 THING = "object/<uuid:pk>/<str:kind>/<uuid:part>"
@@ -29,6 +29,9 @@ urlpatterns = [
     path(f"{THING}/details/", parts.details, name="details"),
     path(f"{THING}/evidence/", parts.evidence, name="evidence"),
     path(f"{THING}/remove/", parts.remove, name="remove_part"),
+    path("photograph/<int:pk>/", marking.markup, name="markup"),
+    path("photograph/<int:pk>/draw/", marking.draw, name="draw"),
+    path("photograph/<int:pk>/annotations.jsonld", marking.as_annotations, name="annotations"),
     path("assessment/<uuid:pk>/", closing.assessment, name="assessment"),
     path("assessment/<uuid:pk>/correct/", closing.correct, name="correct"),
 ]
