@@ -11,6 +11,7 @@ urlpatterns = [
     path("capture/", include("survey.capture.web.urls")),
     path("ranking/", include("survey.risk.web.urls")),
     path("settings/", include("survey.risk.web.settings_urls")),
+    path("settings/climate/", include("survey.risk.web.climate_urls")),
     path("treatments/", include("treatments.hours.web.urls")),
     path("staff/", include("treatments.planning.web.urls")),
     path("forecast/", include("treatments.forecast.web.urls")),

@@ -41,6 +41,8 @@ PERMISSIONS: dict[str, frozenset[Role]] = {
     "survey.write": WORKERS,
     "ranking.read": EVERYBODY,
     "ranking.run": CONSERVATORS,
+    "climate.read": EVERYBODY,
+    "climate.write": CONSERVATORS,
     "treatments.read": EVERYBODY,
     "treatments.write": CONSERVATORS,
     "time.write": CONSERVATORS,

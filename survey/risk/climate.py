@@ -45,6 +45,23 @@ class Month:
     humidity_days: float
     humidity: tuple[float, float]
 
+    def with_(self, other: Month) -> Month:
+        """This month with what another part of it says."""
+        return Month(
+            number=self.number,
+            readings=self.readings + other.readings,
+            days=self.days + other.days,
+            sums=self.sums + other.sums,
+            temperature_days=self.temperature_days + other.temperature_days,
+            temperature=_both(self.temperature, other.temperature),
+            humidity_days=self.humidity_days + other.humidity_days,
+            humidity=_both(self.humidity, other.humidity),
+        )
+
+
+def _both(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
+    return min(one[0], other[0]), max(one[1], other[1])
+
 
 def month_of(seconds: Whole) -> Whole:
     """Months since January 1970 of moments given in seconds since then."""

@@ -12,8 +12,9 @@ from survey.risk.db import services
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import latest_run
 from survey.risk.db.selectors.light import light_for
+from survey.risk.db.selectors.loggers import LOOK_JOB
 from survey.risk.db.selectors.parameters import PREVIEW_JOB
-from survey.risk.db.services import trying
+from survey.risk.db.services import loggers, trying
 
 RESCORE = "survey.risk.rescore"
 
@@ -89,3 +90,9 @@ def look_next(work: Work, *, run_id: str) -> None:
 def try_out_draft(work: Work, *, draft: str) -> None:
     """Work out what a draft of parameters would do to the ranking; nothing is kept but that."""
     trying.try_out(work, UUID(draft), at=timezone.now())
+
+
+@job(LOOK_JOB)
+def look_through_loggers(work: Work, *, file: str) -> None:
+    """Read a logger's file and keep its months; nothing counts by this."""
+    loggers.work_through(work, UUID(file), at=timezone.now())
