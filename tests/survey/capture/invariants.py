@@ -262,7 +262,7 @@ def state_of_all(*, in_order: bool) -> Any:
     return {
         "looks": looks if in_order else sorted(looks),
         "states": sorted(Operation.objects.values_list("body_hash", "state")),
-        "edits": sorted((str(e.uuid), json.dumps(e.value)) for e in FieldEdit.objects.all()),
+        "edits": sorted((str(e.uuid), json.dumps(e.value)) for e in FieldEdit.objects.exclude(operation=None)),
         "flags": sorted(_flag(c) for c in Conflict.objects.filter(state="open")),
         "joints": sorted((names.get(j.pk, str(j.pk)), j.part) for j in Joint.objects.all()),
     }

@@ -8,7 +8,7 @@ from media.base.models import User
 from survey.capture import operations
 from survey.capture.db.models import Made, Operation
 from survey.capture.db.services.holding import Held, locked_object
-from survey.capture.db.services.settling import About, note_edit
+from survey.capture.db.services.settling import About, keep_as_it_was, note_edit
 from survey.condition.db.selectors.walking import by_number
 from survey.register.db.models import Object, Place
 from survey.register.db.services.objects import move_object
@@ -35,6 +35,8 @@ def name_object(row: Operation, operation: operations.Operation, known: Object) 
     if operation.body["place"]:
         here = str(thing.place_id) if thing.place_id else None
         at = row.happened_at or row.received_at
+        # Whoever found it had no list that says where it belongs: that goes on record beside the find.
+        keep_as_it_was(About(thing, "object", thing.pk, "place", here), at=at)
         note_place(row, thing, operation.body["place"], expected=here, after=(), by=row.made_by, at=at)
 
 

@@ -54,6 +54,16 @@ def note_edit(
     return shown
 
 
+def keep_as_it_was(about: About, *, at: datetime) -> None:
+    """Keep what the register says of a field as an edit of its own, before something new is said of it."""
+    field, new = Field.objects.get_or_create(
+        thing=about.thing, name=about.name,
+        defaults={"object": about.object, "kind": about.kind, "shown": about.current},
+    )  # fmt: skip
+    if new:
+        _note_desk(field, about.current, at)
+
+
 def _note_desk(field: Field, value: Any, at: datetime) -> None:
     known = [edit.id for edit in standing(edits_of(field))]
     FieldEdit.objects.create(field=field, value=value, after=known, by=None, at=at)
