@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtri
+from scipy.stats import binom
 
 from survey.risk.matrices import transition_matrix
 from survey.risk.stages import OPEN, STAGES, stage_mistakes
@@ -205,7 +206,8 @@ def frailty(panel: Panel, rates: Floats, error: Floats, first: Floats, group: Wh
     spread = float(SPREADS[int(np.argmax(profile))])
     inside = SPREADS[profile >= profile.max() - float(ndtri(0.95)) ** 2 / 2.0]
     weights = np.exp(logs) * _normal(max(spread, 1e-3))
-    ends = np.cumsum(weights, axis=1) / weights.sum(axis=1, keepdims=True)
+    weights /= weights.sum(axis=1, keepdims=True)
+    ends = np.cumsum(weights, axis=1) - weights / 2.0
     low, middle, high = (_quantile(ends, share) for share in (0.05, 0.5, 0.95))
     again = np.bincount(panel.joint, minlength=panel.joints) > 1
     counted = np.bincount(group[known & again], minlength=groups)
@@ -270,6 +272,11 @@ def calibration(chance: Floats, happened: Flags, *, bins: int = 5) -> list[Bin]:
             low, high = _wilson(share, part.size)
             found.append(Bin(float(chance[part].mean()), share, low, high, int(part.size)))
     return found
+
+
+def misses_too_often(held: int, bins: int, *, confidence: float = 0.9, level: float = 0.05) -> bool:
+    """Whether so few of some intervals hold what they should that chance alone would hardly do it (binomial tail)."""
+    return bool(binom.cdf(held, bins, confidence) < level)
 
 
 def _wilson(share: float, count: int) -> tuple[float, float]:

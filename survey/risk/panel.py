@@ -110,6 +110,7 @@ def fit_panel(
     covariates: Mapping[str, ArrayLike] | ArrayLike | None = None,
     shared: Shared | None = None,
     exact_states: Sequence[int] = (),
+    exact: ArrayLike = False,
     misclassification: ArrayLike | Misclassification | None = None,
 ) -> PanelFit:
     """Fit a continuous-time Markov model to states seen at visits.
@@ -125,7 +126,8 @@ def fit_panel(
     shared : mapping of covariate -> "all" or groups of moves that share one effect, or "all" for every covariate
         A covariate that is not named has an effect of its own on each move. Moves left out of a covariate's groups
         are not changed by it. Example: ``{"rough": [[(0, 1), (1, 2)], [(2, 3)]], "light": "all"}``.
-    exact_states : absorbing states whose recorded time is the time of entry
+    exact_states : absorbing states whose recorded time is always the time of entry
+    exact : bool or array_like of bool [r], rows whose absorbing state was entered at that very time
     misclassification : array_like [n, n], known chance [true, recorded]; or ``Misclassification``
         Makes it a hidden Markov model. With a plain array, the distribution of first states is estimated.
 
@@ -148,7 +150,10 @@ def fit_panel(
     moves = allowed_moves(allowed)
     subjects, times, states = visits(subject, time, state, moves.shape[0])
     names, values = covariate_columns(covariates, times.size)
-    data, means = intervals(subjects, times, states, values, exact_flags(exact_states, moves)[states])
+    entered = exact_flags(exact_states, moves)[states] | np.asarray(exact, dtype=np.bool_)
+    if np.any(entered & moves[states].any(axis=1)):
+        raise ValueError("exact must mark absorbing states alone")
+    data, means = intervals(subjects, times, states, values, entered)
     model, labels = rate_model(moves, names, shared)
     start = np.zeros(model.parameters)
     start[: model.source.size] = np.log(crude_rates(data, model))

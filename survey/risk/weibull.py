@@ -25,13 +25,15 @@ class WeibullFit:
         return conditional_failure(self.scale, self.shape, age, later)
 
 
-def fit_interval_weibull(left: ArrayLike, right: ArrayLike) -> WeibullFit:
+def fit_interval_weibull(left: ArrayLike, right: ArrayLike, *, entry: ArrayLike = 0.0) -> WeibullFit:
     """Weibull life from intervals, by maximum likelihood.
 
     Parameters
     ----------
     left : array_like [n], time, >= 0: last seen holding (0 if it was never seen so)
     right : array_like [n], time, >= left: first seen open; inf if it still held; equal to ``left`` if known exactly
+    entry : array_like [n] or one number, time, 0 to left
+        Age from which each was watched: had it opened before, it would not be among these (left truncation).
 
     Returns
     -------
@@ -45,17 +47,21 @@ def fit_interval_weibull(left: ArrayLike, right: ArrayLike) -> WeibullFit:
 
     Notes
     -----
-    Likelihood S(left) - S(right) for an interval, the density for an exact time. Source: W. Q. Meeker and
-    L. A. Escobar, Statistical Methods for Reliability Data (1998), section 8.1 (from memory).
+    Likelihood S(left) - S(right) for an interval, the density for an exact time, each over S(entry). Source:
+    W. Q. Meeker and L. A. Escobar, Statistical Methods for Reliability Data (1998), sections 8.1 and 11.6 (from
+    memory).
     """
     start, end = _intervals(left, right)
+    watched = np.broadcast_to(np.asarray(entry, dtype=np.float64), start.shape)
+    if not np.all((watched >= 0) & (watched <= start)):
+        raise ValueError("entry must lie between 0 and left")
     if not np.any(np.isfinite(end) & (end > 0)):
         raise ValueError("right must have at least one finite time: nothing has opened yet")
     unit = float(np.median(np.where(np.isfinite(end), (start + end) / 2.0, start)[np.isfinite(end)]))
     if unit <= 0:
         raise ValueError("left and right must leave some time")
 
-    best = maximise(lambda logs: _log_likelihood(logs, start / unit, end / unit), np.zeros(2))
+    best = maximise(lambda logs: _log_likelihood(logs, start / unit, end / unit, watched / unit), np.zeros(2))
     if not (best.held.all() and best.converged):
         raise ValueError("left and right do not fix a curve: give intervals that end at different ages")
     exact = int(np.sum(start == end))
@@ -100,7 +106,7 @@ def _intervals(left: ArrayLike, right: ArrayLike) -> tuple[NDArray[np.float64], 
 
 
 def _log_likelihood(
-    logs: NDArray[np.float64], start: NDArray[np.float64], end: NDArray[np.float64]
+    logs: NDArray[np.float64], start: NDArray[np.float64], end: NDArray[np.float64], entry: NDArray[np.float64]
 ) -> tuple[float, NDArray[np.float64]]:
     """Log-likelihood and its gradient in (log scale, log shape)."""
     shape = np.exp(logs[1])
@@ -116,7 +122,8 @@ def _log_likelihood(
         interval = np.where(exact, logs[1] - np.log(age) + shape * log_age - hazard_start, interval)
         slope = np.stack([np.full_like(start, -shape), 1.0 + shape * log_age]) - slope_start
         gradient = np.where(exact, slope, gradient)
-    return float(interval.sum()), gradient.sum(axis=1)
+    hazard_entry, slope_entry = _cumulative(logs, entry)
+    return float((interval + hazard_entry).sum()), (gradient + slope_entry).sum(axis=1)
 
 
 def _cumulative(

@@ -9,12 +9,12 @@ from django.utils import timezone
 from media.base.jobs import Work, enqueue, job
 from media.base.models import Job, JobState
 from survey.risk.db import services
-from survey.risk.db.models import RiskRun
+from survey.risk.db.models import OwnFit, RiskRun
 from survey.risk.db.selectors import latest_run
 from survey.risk.db.selectors.light import light_for
 from survey.risk.db.selectors.loggers import LOOK_JOB
 from survey.risk.db.selectors.parameters import PREVIEW_JOB
-from survey.risk.db.services import loggers, trying
+from survey.risk.db.services import fitting, loggers, trying
 
 RESCORE = "survey.risk.rescore"
 
@@ -96,3 +96,20 @@ def try_out_draft(work: Work, *, draft: str) -> None:
 def look_through_loggers(work: Work, *, file: str) -> None:
     """Read a logger's file and keep its months; nothing counts by this."""
     loggers.work_through(work, UUID(file), at=timezone.now())
+
+
+@job("survey.risk.fit")
+def fit(work: Work, *, fit_id: str) -> None:
+    """Fit rates to own surveys. Killed midway, it begins anew; a fit that is kept is not made again."""
+    made = OwnFit.objects.select_related("parameters", "asked_by").get(pk=fit_id)
+
+    def tell(words: str) -> None:
+        with work.step(done=1, saying=words):
+            pass
+
+    if made.finished_at is None:
+        work.say("Fitting", total=8)
+        outcome = fitting.fit_own_surveys(made, tell=tell)
+        with work.step(saying="Fitted"):
+            fitting.keep_fit(made, outcome, at=timezone.now())
+    work.finish({"fit": str(made.pk), **made.counts})

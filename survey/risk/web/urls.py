@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from survey.risk.web.views import asking, lists, looking_next, ranking, scoring
+from survey.risk.web.views import asking, lists, looking_next, own_surveys, ranking, scoring
 
 app_name = "risk"
 urlpatterns = [
@@ -17,6 +17,10 @@ urlpatterns = [
     path("next/", looking_next.look_next, name="look_next"),
     path("next/next.csv", looking_next.look_next_csv, name="look_next_csv"),
     path("next/again/", looking_next.look_next_again, name="look_next_again"),
+    path("own-surveys/", own_surveys.own_surveys, name="own_surveys"),
+    path("own-surveys/fit/", own_surveys.fit_own, name="fit_own"),
+    path("own-surveys/<uuid:pk>/propose/", own_surveys.propose_own, name="propose_own"),
+    path("own-surveys/<uuid:pk>/leave/", own_surveys.leave_own, name="leave_own"),
     path("score/", scoring.run, name="run"),
     path("score/progress/<uuid:pk>/", scoring.progress, name="progress"),
     path("score/stop/", scoring.stop, name="stop"),

@@ -1,0 +1,185 @@
+"""The department's own looks at joints over the years, those since taken down among them, as fitting needs them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from media.base.errors import NotThere
+from media.base.models import Job, JobState
+from survey.condition.db.models import AdhesiveEvidence, Assessment, Joint, JointSeen, Visit, Workshop
+from survey.condition.db.selectors import EvidenceRow, JointRow, JointStates, standing
+from survey.risk.db.models import OwnFit, ParameterSet
+from survey.risk.db.selectors.parameters import values_of as read_values
+from survey.risk.entries import Entry, Value, entries
+
+DOUBLE_DAYS = 60  # two people's looks within one round and this time saw the joint in one state
+OPEN_STAGE = 4
+FIT_JOB = "survey.risk.fit"
+
+
+class OwnLook(NamedTuple):
+    """One look at one joint that said a stage."""
+
+    joint_id: UUID
+    at: datetime
+    stage: int
+    visit: str
+    surveyor_id: int
+    round_id: UUID | None
+
+
+@dataclass(frozen=True)
+class OwnSurveys:
+    """Joints ever looked at, in place or since ended, by key; their looks by joint and time; evidence by joint."""
+
+    states: JointStates
+    looks: list[OwnLook]
+
+    @property
+    def by_joint(self) -> dict[UUID, list[OwnLook]]:
+        found: dict[UUID, list[OwnLook]] = defaultdict(list)
+        for look in self.looks:
+            found[look.joint_id].append(look)
+        return found
+
+
+def own_surveys() -> OwnSurveys:
+    """All standing looks at joints of objects in the register. Three queries.
+
+    Joints that were taken down since stay in: those were the bad ones, and without them lives would look longer.
+    """
+    seen = JointSeen.objects.filter(
+        assessment__in=standing(), stage__isnull=False, joint__restoration__object__withdrawn_at=None
+    )
+    rows = seen.order_by("joint_id", "assessment__started_at", "id").values_list(
+        "joint_id", "assessment__started_at", "stage", "assessment__visit", "assessment__surveyor_id",
+        "assessment__round_id",
+    )  # fmt: skip
+    looks = [OwnLook(*row) for row in rows.iterator(5_000)]  # type: ignore[arg-type]  # a stage is always said here
+    kept = {look.joint_id for look in looks}
+    return OwnSurveys(JointStates(_joints(kept), [], [], _evidence(kept)), looks)
+
+
+def _joints(kept: set[UUID]) -> list[JointRow]:
+    rows = Joint.objects.filter(restoration__object__withdrawn_at=None).order_by("id").values_list(
+        "id", "restoration__object_id", "restoration_id", "restoration__workshop_id", "label", "part", "length_mm",
+        "wall_mm", "lever_mm", "held_mass_kg", "structural", "adhesive", "basis", "restoration__year_earliest",
+        "restoration__year_latest",
+    )  # fmt: skip
+    return [JointRow(*row) for row in rows.iterator(5_000) if row[0] in kept]
+
+
+def _evidence(kept: set[UUID]) -> list[EvidenceRow]:
+    rows = AdhesiveEvidence.objects.order_by("joint_id", "at", "id").values_list("joint_id", "basis", "finding", "at")
+    return [EvidenceRow(*row) for row in rows.iterator(5_000) if row[0] in kept]
+
+
+def double_pairs(looks: Sequence[OwnLook]) -> list[tuple[int, int]]:
+    """Stages said by two people of one joint in one round within ``DOUBLE_DAYS``; each look in at most one pair."""
+    pairs, first = [], None
+    for look in looks:
+        if first is not None and _same_time(first, look) and first.surveyor_id != look.surveyor_id:
+            pairs.append((first.stage, look.stage))
+            first = None
+        else:
+            first = look
+    return pairs
+
+
+def _same_time(one: OwnLook, other: OwnLook) -> bool:
+    return (
+        one.joint_id == other.joint_id
+        and one.round_id is not None
+        and one.round_id == other.round_id
+        and (other.at - one.at).days <= DOUBLE_DAYS
+    )
+
+
+def planned(looks: Sequence[OwnLook]) -> list[tuple[OwnLook, bool]]:
+    """Looks of one joint that a fit may use, each with whether the joint opened at that very time.
+
+    Looks in the round count as they are. A joint found open after an incident or a move opened then. Looks made because
+    something looked bad are left out: they come when a joint is bad, and would make all joints look so.
+    """
+    kept: list[tuple[OwnLook, bool]] = []
+    for look in looks:
+        if look.visit == Visit.ROUND:
+            kept.append((look, False))
+        elif look.visit == Visit.INCIDENT and look.stage == OPEN_STAGE:
+            kept.append((look, True))
+            break  # what opened is mended or lost: nothing after it is of this joint
+    return kept
+
+
+def newest_fit() -> OwnFit | None:
+    """The newest fit that is finished. One query."""
+    fits = OwnFit.objects.filter(finished_at__isnull=False).select_related("parameters", "asked_by", "left_by")
+    return fits.order_by("-finished_at").first()
+
+
+def adopted_as(fit: OwnFit) -> ParameterSet | None:
+    """The first set put in force after a fit that holds all it proposed. One query."""
+    if not fit.proposed:
+        return None
+    later = ParameterSet.objects.filter(adopted_at__gte=fit.asked_at).order_by("number")
+    return next((each for each in later if fit.proposed.items() <= each.values.items()), None)
+
+
+def the_fit(pk: UUID) -> OwnFit:
+    """One finished fit. Raises ``NotThere``."""
+    found = OwnFit.objects.filter(pk=pk, finished_at__isnull=False).first()
+    if found is None:
+        raise NotThere("This fit is not on record. See the newest one.")
+    return found
+
+
+def fit_job() -> Job | None:
+    """The fitting that goes on, or that ended badly after the last good one. One query."""
+    job = Job.objects.filter(name=FIT_JOB).order_by("-asked_at").first()
+    return None if job is None or job.state == JobState.DONE else job
+
+
+def seen_since(fit: OwnFit) -> int:
+    """Assessments finished since a fit was asked for. One query."""
+    return Assessment.objects.filter(finished_at__gt=fit.asked_at).count()
+
+
+@dataclass(frozen=True)
+class WorkshopPace:
+    """How fast the joints of a workshop pass through their stages, as a factor, and how many it rests on."""
+
+    name: str
+    pace: float
+    low: float
+    high: float
+    joints: int
+
+
+def workshop_paces(result: Mapping[str, Any]) -> list[WorkshopPace]:
+    """Paces of workshops with joints looked at again, the most first. One query."""
+    names = Workshop.objects.in_bulk([UUID(pk) for pk in result["workshop_ids"]])
+    found = [
+        WorkshopPace(names[UUID(pk)].name if UUID(pk) in names else "No longer on record", *numbers)
+        for pk, numbers in zip(result["workshop_ids"], result["workshops"], strict=True)
+    ]
+    return sorted((each for each in found if each.joints), key=lambda each: (-each.joints, each.name))
+
+
+def proposals(fit: OwnFit) -> list[tuple[str, str, str]]:
+    """What a fit would change, in words: name, as it was, as proposed."""
+    was = read_values(fit.parameters.values)
+    known = entries()
+    return [
+        (known[path].name, _with_unit(known[path], was[path]), _with_unit(known[path], value))
+        for path, value in fit.proposed.items()
+        if path in known
+    ]
+
+
+def _with_unit(entry: Entry, value: Value) -> str:
+    return f"{entry.shown(value)} {entry.unit}".strip()
