@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from media.markup.geometry import BadMarkup
 from survey.capture.checking import Refused, choice, items, key, keys, number, sha256, table, text, whole, yes_no
+from survey.condition import marking
 from survey.condition.grades import AXES, BASES, GRADES, STAGE_COUNT
 
 ANSWERS = ("present", "none", "not_seen", "not_known")
@@ -234,24 +236,47 @@ def unlisted(value: Any, photographs: tuple[str, ...]) -> Mapping[str, Any]:
     }
 
 
+def markup(value: Any, photographs: tuple[str, ...]) -> Mapping[str, Any]:
+    """What was drawn on a photograph; a joint, fill or overpaint that it shows is named as the tablet names it.
+
+    ``drawing`` comes back as `media.markup.geometry.Drawing`.
+    """
+    body = table(value, "body", needs=("photograph", "drawing"))
+    _none(photographs)
+    try:
+        drawing = marking.read(body["drawing"])
+        marking.parts_in(drawing)
+    except BadMarkup as error:
+        raise Refused(f"body.drawing: {error}") from error
+    return {"photograph": sha256(body["photograph"], "body.photograph"), "drawing": drawing}
+
+
 def _none(photographs: tuple[str, ...]) -> None:
     if photographs:
         raise Refused("photographs: belong to an assessment")
 
 
+BASIS: Mapping[str, tuple[str, ...]] = {
+    "assessment": ("after", "value", "here", "assessments"),
+    "fact": ("after", "value"),
+    "markup": ("after",),
+}
+
+
 def based_on(kind: str, value: Any, body: Mapping[str, Any]) -> Mapping[str, Any]:
     """What the person had before them.
 
-    ``after`` names the edits of the field that were known, ``value`` what the server said of it last, whatever was
-    changed on the tablet since: of a fact that fact, of an assessment the object's place. An assessment has ``here``
-    too, the place where the tablet had the object by then, and ``assessments``, the ids of those known. Of an unlisted
-    object nothing is said.
+    ``after`` names the edits of the field that were known, of markup the versions; ``value`` what the server said of it
+    last, whatever was changed on the tablet since: of a fact that fact, of an assessment the object's place. An
+    assessment has ``here`` too, the place where the tablet had the object by then, and ``assessments``, the ids of
+    those known. Of an unlisted object nothing is said.
     """
     if kind == "unlisted":
         return table(value, "based_on", needs=())
-    needs = ("after", "value", "here", "assessments") if kind == "assessment" else ("after", "value")
-    row = table(value, "based_on", needs=needs)
+    row = table(value, "based_on", needs=BASIS[kind])
     seen: dict[str, Any] = {"after": keys(row["after"], "based_on.after", most=MOST_KNOWN)}
+    if kind == "markup":
+        return seen
     if kind == "assessment":
         seen["value"] = _maybe_key(row["value"], "based_on.value")
         seen["here"] = _maybe_key(row["here"], "based_on.here")
@@ -265,4 +290,5 @@ CHECKS: Mapping[str, Callable[[Any, tuple[str, ...]], Mapping[str, Any]]] = {
     "assessment": assessment,
     "fact": changed_fact,
     "unlisted": unlisted,
+    "markup": markup,
 }

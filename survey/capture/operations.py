@@ -1,8 +1,8 @@
 """What a tablet sends: operations, each applied once, checked strictly and refused in one line.
 
-Three kinds suffice. ``assessment`` holds a whole finished assessment, which is only ever added; ``fact`` changes one
+Four kinds suffice. ``assessment`` holds a whole finished assessment, which is only ever added; ``fact`` changes one
 lasting fact of a joint, fill or overpaint and says what it was based on; ``unlisted`` tells of an object that the
-tablet's list does not hold.
+tablet's list does not hold; ``markup`` holds all that was drawn on one photograph.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from survey.capture import bodies
 from survey.capture.checking import Refused, choice, items, key, moment, number, sha256, table, whole
 
 SCHEMA_VERSION = 1
-KINDS = ("assessment", "fact", "unlisted")
+KINDS = ("assessment", "fact", "unlisted", "markup")
 MOST_BYTES = 256 * 1024
 MOST_PHOTOGRAPHS = 40
 MOST_OPERATIONS = 50

@@ -20,8 +20,8 @@ STYLES = (
     "media/css/pages.css", "survey/condition/condition.css", "survey/capture/app.css",
 )  # fmt: skip
 MODULES = (
-    "app", "dom", "drafts", "object", "operations", "outbox", "parts", "readiness", "scanning", "shelf", "store", "sync",
-    "taking", "types", "zip",
+    "app", "dom", "drafts", "object", "operations", "outbox", "parts", "readiness", "scanning", "shelf", "store",
+    "sync", "taking", "types", "zip",
 )  # fmt: skip
 READER = "media/vendor/jsqr/jsQR.js"  # loaded when a label is first scanned; kept from the start, for the store
 FILES = (

@@ -71,6 +71,14 @@ class Tablet:
         body = {"thing": kind, "id": name, "field": field, "value": value}
         return self.operation("fact", owner, body, based_on={"after": after or [], "value": was})
 
+    def draws(self, thing: Object | str, sha256: str, *marks: Mapping[str, Any], after: list[str] | None = None,
+              **drawing: Any) -> dict[str, Any]:  # fmt: skip
+        """What was drawn on a photograph."""
+        whole = {"width": 800, "height": 600, "scale": None, "marks": list(marks)} | drawing
+        body = {"photograph": sha256, "drawing": whole}
+        key = thing.pk if isinstance(thing, Object) else thing
+        return self.operation("markup", key, body, based_on={"after": after or []})
+
     def finds(self, number: str, place: Any = None, **body: Any) -> dict[str, Any]:
         """An object that is not on its list."""
         told = {"number": number, "simple_name": "bowl", "place": str(place) if place else None, "note": ""} | body

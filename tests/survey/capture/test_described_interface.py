@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 from django.contrib.auth import get_user_model
 
+from media.markup import geometry
 from survey.capture import bodies, operations
 from survey.capture.web import urls
+from survey.condition import marking
 from survey.models import Joint
 from tests.builders import a_place, a_round, an_assessment, an_entry, an_exhibition, an_object
 from tests.survey.capture.tablets import Tablet, a_restoration, joint_seen, restored
 from tests.survey.capture.test_speaking_to_tablets import a_jpeg, put, send
+from tests.survey.condition.db.test_drawing_on_photographs import SCALE, a_mark
 
 pytestmark = pytest.mark.django_db
 
@@ -66,7 +69,7 @@ def _inside(value: Any, schema: dict[str, Any], whole: dict[str, Any], where: st
 
 
 def test_every_route_is_described_and_every_description_is_a_route(described):
-    pages = {"openapi", "home", "load", "reconcile", "worker", "manifest", "decide", "decide_operation", "labels"}
+    pages = {"openapi", "home", "load", "reconcile", "worker", "manifest", "decide", "decide_operation", "labels", "label_sheets"}
     routes = {
         "/capture/" + re.sub(r"<\w+:(\w+)>", r"{\1}", str(one.pattern))
         for one in urls.urlpatterns
@@ -97,6 +100,10 @@ def test_operations_are_described_field_by_field(described):
     assert words["handling"]["enum"] == [*bodies.HANDLING, ""]
     assert words["damage"]["enum"] == [*bodies.GRADED, ""]
     assert words["found"]["enum"] == list(bodies.FOUND)
+    assert schemas["Mark"]["properties"]["term"]["enum"] == list(marking.SHAPES)
+    assert schemas["Mark"]["properties"]["points"]["maxItems"] == geometry.MOST_POINTS
+    assert schemas["Drawing"]["properties"]["marks"]["maxItems"] == geometry.MOST_MARKS
+    assert schemas["Drawing"]["properties"]["width"]["maximum"] == geometry.LARGEST_SIDE
     assert schemas["Adhesive"]["properties"]["adhesive"]["enum"] == list(bodies.ADHESIVES)
     for name, most in bodies.SIZES.items():
         assert schemas["PartMade"]["properties"][name]["oneOf"][0]["maximum"] == most
@@ -127,6 +134,7 @@ def test_real_requests_and_answers_have_the_described_shape(surveyor, described)
         tablet.assesses(thing, **restored(part, joint_seen(Joint.objects.get(), 1), restorations=[campaign])),
         tablet.changes(Joint.objects.get(), "structural", True, was=None),
         tablet.finds("Q 1", shelf.pk),
+        tablet.draws(thing, "ab" * 32, a_mark("joint", Joint.objects.first().pk), scale=SCALE),
     ]
     schemas = described["components"]["schemas"]
     assert [line for each in told for line in wrong(each, schemas["Operation"], described)] == []

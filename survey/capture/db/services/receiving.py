@@ -22,12 +22,14 @@ from survey.capture.db.services.assessing import add_assessment
 from survey.capture.db.services.facts import change_fact
 from survey.capture.db.services.holding import Held
 from survey.capture.db.services.listing import find_unlisted
+from survey.capture.db.services.marking import keep_markup
 
 LONGEST_ABSENCE = timedelta(days=60)
 EFFECTS: Mapping[str, Callable[[Operation, operations.Operation], None]] = {
     "assessment": add_assessment,
     "fact": change_fact,
     "unlisted": find_unlisted,
+    "markup": keep_markup,
 }
 ANOTHER_BODY = "Another operation came under the same id before: both are kept, and a person must look."
 ANOTHER_ID = (
