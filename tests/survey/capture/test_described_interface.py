@@ -69,7 +69,10 @@ def _inside(value: Any, schema: dict[str, Any], whole: dict[str, Any], where: st
 
 
 def test_every_route_is_described_and_every_description_is_a_route(described):
-    pages = {"openapi", "home", "load", "reconcile", "worker", "manifest", "decide", "decide_operation", "labels", "label_sheets"}
+    pages = {
+        "openapi", "home", "load", "reconcile", "worker", "manifest", "decide", "decide_operation", "labels",
+        "label_sheets",
+    }  # fmt: skip
     routes = {
         "/capture/" + re.sub(r"<\w+:(\w+)>", r"{\1}", str(one.pattern))
         for one in urls.urlpatterns
