@@ -9,7 +9,7 @@ from datetime import date
 from uuid import UUID
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from survey.register.db.models import Place
 from survey.risk.ageing import SITE_CLIMATES
@@ -65,7 +65,7 @@ class Kept:
     climates: list[Climate]
     which: Whole
 
-    def years(self, start: NDArray[np.generic], end: NDArray[np.generic]) -> Floats:
+    def years(self, start: ArrayLike, end: ArrayLike) -> Floats:
         """Equivalent years [j, ...] from ``start`` to ``end``, dates that broadcast together; nan for no date."""
         begin, stop = np.broadcast_arrays(days_since_1970(start), days_since_1970(end))
         found = np.full(begin.shape, np.nan)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from survey.condition.db import selectors as condition
 from survey.condition.db.models import Handling, Visit
 from survey.condition.db.selectors import JointRow, JointStates, VisitRow
-from survey.register.db.models import ChecklistEntry, Exhibition, Object, Place
-from survey.risk.ageing import SITE_CLIMATES
+from survey.register.db.models import ChecklistEntry, Exhibition, Object
 from survey.risk.consequence import loss_shares
+from survey.risk.db.selectors.climate import Kept, kept_at
 from survey.risk.db.selectors.findings import Shop, found_on, object_key, shops_of, years_of
 from survey.risk.identification import coded, joint_posteriors
 from survey.risk.inputs import JointInputs
@@ -100,11 +100,12 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
     facts = _facts(list(rows), rows, exhibition)
     place = {fact.id: index for index, fact in enumerate(facts)}
     index = np.array([place[joint.object_id] for joint in states.joints], dtype=np.int64)
-    rates = _rates(states.joints, rows, setting)
+    kept = kept_at([rows[joint.object_id]["place_id"] for joint in states.joints], setting.parameters)
+    today = np.datetime64(setting.as_of, "D")
     warnings: dict[UUID, list[str]] = defaultdict(list)
     parts = [part_code(joint.part) for joint in states.joints]
     table, prior = setting.parameters.table, setting.parameters.class_prior
-    ago, seen, rounds = _visits(states.joints, _by_joint(states.visits), rates, setting.as_of)
+    ago, seen, rounds = _visits(states.joints, _by_joint(states.visits), kept, today)
     years = _calendar_age(states.joints, setting.as_of, warnings)
     found = found_on(states, table, warnings)
     restoration, firsts = _numbered(states.joints)
@@ -115,10 +116,10 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
         object_count=len(facts),
         object_index=index,
         class_probabilities=joint_posteriors(prior, found, table=table, dates=dates[restoration]),
-        age_now=years * rates,
+        age_now=kept.years(_made_on(years, today), today),
         visit_ago=ago,
         visit_stages=seen,
-        rate_per_year=rates,
+        rate_per_year=kept.rates(_span_ahead(len(states.joints), setting))[:, 0],
         years_ahead=np.tile(_years_ahead(setting), (len(states.joints), 1)),
         moves=moves[index],
         load=_load(states.joints, parts, rows),
@@ -181,24 +182,16 @@ def _facts(ids: list[UUID], rows: Mapping[UUID, Mapping[str, Any]], exhibition: 
     return facts
 
 
-def _climates() -> dict[UUID, str]:
-    """Class of climate of each place, taken from the nearest place above that has one."""
-    found: dict[UUID, str] = {}
-    for pk, parent, climate in Place.objects.order_by("path").values_list("id", "parent_id", "climate"):
-        found[pk] = climate or found.get(parent, "")
-    return found
+def _span_ahead(joints: int, setting: Setting) -> NDArray[np.datetime64]:
+    """The days [j, 1, 2] over which the rate from now on is taken: to the last milestone, a year at least."""
+    end = max(setting.ahead[-1].date, setting.as_of + timedelta(days=365))
+    return np.tile(np.array([setting.as_of, end], dtype="datetime64[D]"), (joints, 1, 1))
 
 
-def _rates(joints: Sequence[JointRow], rows: Mapping[UUID, Mapping[str, Any]], setting: Setting) -> Floats:
-    """Equivalent years per calendar year where each joint's object stands."""
-    climates = _climates()
-    chosen = setting.parameters
-    energy, exponent = chosen.activation_energy.usual, chosen.humidity_exponent.usual
-    rate = {
-        code: site.rate(activation_energy=energy, humidity_exponent=exponent) for code, site in SITE_CLIMATES.items()
-    }
-    codes = (climates.get(rows[joint.object_id]["place_id"], "") for joint in joints)
-    return np.array([rate[code if code in rate else chosen.default_climate] for code in codes], dtype=np.float64)
+def _made_on(years: Floats, today: np.datetime64) -> NDArray[np.datetime64]:
+    """The day on which each joint is taken to have been made; NaT where its age is not known."""
+    days = np.nan_to_num(years * YEAR).round().astype("timedelta64[D]")
+    return np.where(np.isnan(years), np.datetime64("NaT", "D"), today - days)
 
 
 def _years_ahead(setting: Setting) -> Floats:
@@ -215,19 +208,20 @@ def _by_joint(visits: Sequence[VisitRow]) -> dict[UUID, list[VisitRow]]:
 
 
 def _visits(
-    joints: Sequence[JointRow], visits: Mapping[UUID, Sequence[VisitRow]], rates: Floats, as_of: date
+    joints: Sequence[JointRow], visits: Mapping[UUID, Sequence[VisitRow]], kept: Kept, today: np.datetime64
 ) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
     """Equivalent years from each look to now, and the stage seen [j, v], oldest first; the same of rounds alone."""
     width = max((len(looks) for looks in visits.values()), default=0) or 1
-    ago, seen = np.full((len(joints), width), np.nan), np.full((len(joints), width), -1, dtype=np.int64)
+    days = np.full((len(joints), width), np.datetime64("NaT", "D"))
+    seen = np.full((len(joints), width), -1, dtype=np.int64)
     rounds = seen.copy()
     for row, joint in enumerate(joints):
         for column, look in enumerate(visits.get(joint.id, ())):
-            ago[row, column] = max(0.0, (as_of - look.at.date()).days / YEAR) * rates[row]
+            days[row, column] = look.at.date()
             seen[row, column] = -1 if look.stage is None else look.stage
             if look.visit == Visit.ROUND:
                 rounds[row, column] = seen[row, column]
-    return ago, seen, rounds
+    return kept.years(days, today), seen, rounds
 
 
 def _numbered(joints: Sequence[JointRow]) -> tuple[NDArray[np.int64], list[JointRow]]:
