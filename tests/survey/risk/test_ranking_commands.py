@@ -58,7 +58,7 @@ def test_score_that_fails_says_why_and_fails(monkeypatch):
     def breaks(*_: object, **__: object) -> int:
         raise ValueError("no such climate")
 
-    monkeypatch.setattr("survey.risk.db.services.score_batch", breaks)
+    monkeypatch.setattr("survey.risk.db.services.running.compute", breaks)
     with pytest.raises(CommandError, match="fault of Fettle's own"):
         said("score")
 

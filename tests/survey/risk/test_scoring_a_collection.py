@@ -7,12 +7,18 @@ from datetime import UTC, datetime
 import pytest
 
 from media.base import jobs
+from media.base.errors import FettleError
 from media.base.models import Job, JobState
-from survey.models import Joint, JointRisk, ObjectRisk, Sign
+from survey.models import Joint, JointRisk, ObjectRisk, RiskRun, Sign
 from survey.risk.db import services
+from survey.risk.db.services import running
 from tests import builders
 
 NOW = builders.NOW
+
+
+class Killed(BaseException):
+    """What no job catches."""
 
 
 @pytest.fixture
@@ -63,20 +69,23 @@ def test_a_run_killed_midway_goes_on_where_it_was(score, monkeypatch, django_cap
     for _ in range(5):
         restored(1)
     monkeypatch.setattr(services.scoring, "BATCH", 2)
-    real, calls = services.score_batch, []
+    real, calls = running.write, []
 
-    def dies_at_the_second(light, objects):
+    def dies_at_the_second(run, objects, batch):
         calls.append(list(objects))
-        real(light, objects)
+        real(run, objects, batch)
         if len(calls) == 2:
-            raise jobs.LeaseLost
+            raise Killed
 
-    monkeypatch.setattr(services, "score_batch", dies_at_the_second)
-    with django_capture_on_commit_callbacks(execute=True):
-        run, job = services.start_run(by=None, at=NOW)
+    monkeypatch.setattr(running, "write", dies_at_the_second)
+    with pytest.raises(Killed), django_capture_on_commit_callbacks(execute=True):
+        services.start_run(by=None, at=NOW)
+    run = RiskRun.objects.get()
     assert ObjectRisk.objects.filter(run=run).count() == 2
-    Job.objects.filter(pk=job.pk).update(state=JobState.QUEUED)
-    jobs.run(job.pk)
+    Job.objects.filter(state=JobState.RUNNING).update(lease_until=NOW)
+    jobs.run(run.job_id)
+    run.job.refresh_from_db()
+    assert (run.job.state, run.job.done, run.job.attempts) == (JobState.DONE, 5, 2)
     assert ObjectRisk.objects.filter(run=run).count() == 5
     assert calls[2] == calls[1] and [len(call) for call in calls] == [2, 2, 2, 1]
 
@@ -159,3 +168,48 @@ def test_surveyed_again_only_what_was_touched_is_scored_again(score, django_capt
     after = ObjectRisk.objects.get(run=run, object=seen[0])
     assert after.band == "do_not_lift" and after.rank_by_weighted == 1
     assert ObjectRisk.objects.get(run=run, object=other[0]).pk == before.pk
+
+
+def test_a_run_in_many_parts_scores_each_object_once(score, monkeypatch):
+    monkeypatch.setattr(running, "LEAST_OBJECTS", 2)
+    things = {restored(1)[0].pk for _ in range(7)}
+    run = score()
+    parts = Job.objects.filter(name="survey.risk.part")
+    assert parts.count() == 4 and {part.state for part in parts} == {JobState.DONE}
+    assert sorted(part.done for part in parts) == [1, 2, 2, 2]
+    rows = ObjectRisk.objects.filter(run=run).values_list("object_id", flat=True)
+    assert set(rows) == things and len(rows) == 7
+
+
+def test_a_part_that_fails_ends_the_run_with_its_words(monkeypatch, django_capture_on_commit_callbacks, db):
+    restored(1)
+
+    def breaks(*_):
+        raise FettleError("No such climate.")
+
+    monkeypatch.setattr(running, "compute", breaks)
+    with django_capture_on_commit_callbacks(execute=True):
+        run, job = services.start_run(by=None, at=NOW)
+    job.refresh_from_db()
+    assert (job.state, job.error) == (JobState.FAILED, "No such climate.")
+    run.refresh_from_db()
+    assert run.finished_at is None
+
+
+def test_parts_of_a_run_that_was_stopped_score_nothing(monkeypatch, django_capture_on_commit_callbacks, db):
+    monkeypatch.setattr(running, "LEAST_OBJECTS", 1)
+    for _ in range(3):
+        restored(1)
+    real = running.write
+
+    def stopped_meanwhile(run, objects, batch):
+        real(run, objects, batch)
+        services.stop_scoring(by=None, at=NOW)
+
+    monkeypatch.setattr(running, "write", stopped_meanwhile)
+    with django_capture_on_commit_callbacks(execute=True):
+        run, job = services.start_run(by=None, at=NOW)
+    job.refresh_from_db()
+    assert job.state == JobState.CANCELLED
+    assert ObjectRisk.objects.filter(run=run).count() == 1
+    assert not Job.objects.filter(name="survey.risk.part", state__in=(JobState.QUEUED, JobState.RUNNING)).exists()

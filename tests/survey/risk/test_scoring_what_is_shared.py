@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from media.base import jobs
+from media.base import bulk, jobs
 from media.base.models import Job, JobState
 from survey.models import (
     AdhesiveEvidence,
@@ -21,8 +21,8 @@ from survey.models import (
     Workshop,
 )
 from survey.risk.db import services
-from survey.risk.db.services import scoring
-from survey.risk.db.services.ordering import packed, put_in_order, unpacked
+from survey.risk.db.services import ordering, scoring
+from survey.risk.db.services.ordering import packed, unpacked
 from survey.risk.draws import intervals
 from tests import builders
 from tests.survey.risk import scores
@@ -146,7 +146,7 @@ def test_equal_objects_are_tied_and_share_the_first_places(score, db):
     run = score()
     run.parameters.values = {"first": 4}
     run.parameters.save()
-    put_in_order(run)
+    bulk.update_rows(ObjectRisk, ordering.STANDS, ordering.order_of(run))
     rows = {row.object_id: row for row in ObjectRisk.objects.filter(run=run)}
     assert {tuple(rows[pk].ties["weighted"]) for pk in equal} == {(3, 6)}
     assert all(rows[pk].rank_by_weighted <= 2 for pk in worse)

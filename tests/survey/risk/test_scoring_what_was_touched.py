@@ -11,7 +11,7 @@ from media.base import jobs
 from media.base.models import Job, JobState
 from survey.models import JointRisk, ObjectRisk, ParameterSet, RiskRun, Workshop
 from survey.risk.db import services
-from survey.risk.db.services import rescoring
+from survey.risk.db.services import rescoring, running
 from tests import builders
 from tests.survey.risk.test_scoring_what_is_shared import a_test, restored
 
@@ -109,8 +109,8 @@ def test_work_of_a_workshop_that_the_run_did_not_know_is_learned(commit, collect
 def test_of_several_that_wait_the_last_puts_all_in_order(commit, collection, monkeypatch):
     run = a_whole_run(commit)
     ordered = []
-    real = services.finish_run
-    monkeypatch.setattr(services, "finish_run", lambda *args, **kwargs: (ordered.append(1), real(*args, **kwargs)))
+    real = running.finish_run
+    monkeypatch.setattr(running, "finish_run", lambda *args, **kwargs: (ordered.append(1), real(*args, **kwargs)))
     with commit():
         for thing, held in collection[:4]:
             builders.an_assessment(thing, stages=dict.fromkeys(held, 2), started_at=LATER, finished_at=LATER)
@@ -135,12 +135,12 @@ def test_a_finished_assessment_shows_within_two_seconds(commit, collection, read
 
 def test_what_was_surveyed_while_a_run_went_on_is_scored_in_it_afterwards(commit, collection, monkeypatch):
     thing, held = collection[0]
-    real = services.score_batch
+    real = running.write
 
-    def with_a_survey_beside_it(light, objects):
-        real(light, objects)
+    def with_a_survey_beside_it(run, objects, batch):
+        real(run, objects, batch)
         builders.an_assessment(thing, stages=dict.fromkeys(held, 3), started_at=LATER, finished_at=LATER)
 
-    monkeypatch.setattr(services, "score_batch", with_a_survey_beside_it)
+    monkeypatch.setattr(running, "write", with_a_survey_beside_it)
     run = a_whole_run(commit)
     assert ObjectRisk.objects.get(run=run, object=thing).band == "do_not_lift"

@@ -72,11 +72,11 @@ class Light:
         moved = np.abs(self.learned.workshops - self.scored_by).sum(axis=1) / 2.0  # total variation
         return [shop for shop, place in self.number.items() if moved[place] > most]
 
-    def settled(self, shops: Iterable[Shop]) -> Light:
-        """The light once all work of some workshops and periods is scored by their habits."""
+    def settled(self, shops: Iterable[Shop], by: Light) -> Light:
+        """The light once all work of some workshops and periods is scored by the habits that another held."""
         scored_by = self.scored_by.copy()
-        places = [self.number[shop] for shop in shops]
-        scored_by[places] = self.learned.workshops[places]
+        for shop in shops:
+            scored_by[self.number[shop]] = by.learned.workshops[by.number[shop]]
         return replace(self, scored_by=scored_by)
 
 

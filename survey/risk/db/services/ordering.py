@@ -43,9 +43,12 @@ class Place:
     among_first: float | None
 
 
-def finish_run(run: RiskRun, *, at: datetime) -> None:
-    """Put all of a run in order and make it the one that is shown; draws of older runs are not kept."""
-    put_in_order(run)
+def finish_run(run: RiskRun, order: Sequence[tuple[Any, ...]], *, at: datetime) -> None:
+    """Write the order of all of a run and make it the one that is shown; draws of older runs are not kept.
+
+    A row that was scored again since ``order`` was worked out keeps what that gave it.
+    """
+    bulk.update_rows(ObjectRisk, STANDS, order)
     ObjectDraws.objects.exclude(run=run).delete()
     scored = ObjectRisk.objects.filter(run=run)
     counts = {"objects": scored.count(), "joints": JointRisk.objects.filter(run=run).count()}
@@ -60,20 +63,22 @@ COLUMNS = ("pk", "object_id", "band_order", "loss", "weighted_loss", "before_ope
 STANDS = ("rank_by_loss", "rank_by_weighted", "ties", "among_first")
 
 
-def put_in_order(run: RiskRun) -> int:
-    """Set rank, ties and the chance to be among the first of every object; returns how many rows that changed."""
+def order_of(run: RiskRun) -> list[tuple[Any, ...]]:
+    """Rank, ties and the chance to be among the first of every object whose row does not hold them yet, with its key.
+
+    Writes nothing: for a large collection this takes seconds.
+    """
     rows = list(ObjectRisk.objects.filter(run=run).order_by("object_id").values_list(*COLUMNS, *STANDS))
     if not rows:
-        return 0
+        return []
     stored = dict(ObjectDraws.objects.filter(run=run).values_list("object_id", "chances"))
     draws = unpacked([stored[row[1]] for row in rows]) if len(stored) == len(rows) else None
     places = _places(rows, draws, read(run.parameters.values))
-    changed = [
+    return [
         (*_stored(place), row[0])
         for row, place in zip(rows, places, strict=True)
         if (place.rank_by_loss, place.rank_by_weighted, place.ties, place.among_first) != row[len(COLUMNS) :]
     ]
-    return bulk.update_rows(ObjectRisk, STANDS, changed)
 
 
 def _stored(place: Place) -> tuple[Any, ...]:

@@ -14,6 +14,7 @@ from uuid import UUID
 
 import numpy as np
 from django.db.models import Q
+from numpy.typing import NDArray
 
 from survey.condition.db.models import Assessment
 from survey.risk.db.models import ObjectDraws, ObjectRisk, RiskRun
@@ -21,7 +22,7 @@ from survey.risk.db.selectors.findings import Shop, objects_of
 from survey.risk.db.selectors.gathering import gather
 from survey.risk.db.selectors.light import Light, light_for
 from survey.risk.db.services.learning import keep
-from survey.risk.db.services.scoring import write_scores
+from survey.risk.db.services.scoring import compute, write
 from survey.risk.whole import says
 
 DRIFT = 0.01  # total variation between two habits of a workshop
@@ -49,14 +50,10 @@ def others_to_rescore(run: RiskRun, *, but: Collection[UUID]) -> tuple[list[Shop
     return shops, [pk for pk in objects_of(shops) if pk not in done]
 
 
-def rescore_others(run: RiskRun, objects: Sequence[UUID]) -> None:
-    """Score some work of workshops whose habit has moved, in the transaction that the caller holds."""
-    _score(_held(run), objects)
-
-
-def settle(run: RiskRun, shops: Sequence[Shop]) -> None:
-    """Note that all work of these workshops and periods is scored by their habits, in the caller's transaction."""
-    keep(_held(run).settled(shops))
+def settle(run: RiskRun, shops: Sequence[Shop], by: Light) -> None:
+    """Note that all work of these workshops and periods is scored by the habits of ``by``, in the caller's
+    transaction."""
+    keep(_held(run).settled(shops, by))
 
 
 def assessed_since(moment: datetime) -> list[UUID]:
@@ -77,8 +74,8 @@ def _fresh(run: RiskRun) -> RiskRun:
 
 def _score(light: Light, objects: Sequence[UUID]) -> None:
     """Take back the former words of some objects on workshops' habits, say their present ones, and score by these."""
-    words: list[tuple[Shop, np.ndarray, int]] = []
-    for (said,) in ObjectDraws.objects.filter(run=light.run, object__in=objects).values_list("said"):
+    words: list[tuple[Shop, NDArray[np.float64], int]] = []
+    for said in ObjectDraws.objects.filter(run=light.run, object__in=objects).values_list("said", flat=True):
         words += [((UUID(workshop), period), -np.array(logs), -1) for workshop, period, logs in said]
     gathered = gather(objects, light.run.exhibition, light.setting)
     if gathered.joints:
@@ -87,7 +84,7 @@ def _score(light: Light, objects: Sequence[UUID]) -> None:
         words += [(shop, logs, kind) for shop, logs, kind in found if shop]
     light = light.heard(words)
     keep(light)
-    write_scores(light, objects, gathered)
+    write(light.run, objects, compute(light, gathered))
 
 
 def _rank(row: ObjectRisk, order: str) -> int:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,8 +128,11 @@ def object_rows(batch: Batch) -> Iterator[ObjectRisk]:
         )
 
 
-def draw_rows(batch: Batch) -> Iterator[ObjectDraws]:
-    """The draws of each object that has a joint, and what its restorations say of their workshops."""
+def draw_rows(batch: Batch, held: Mapping[UUID, list[Said]]) -> Iterator[ObjectDraws]:
+    """The draws of each object that has a joint, and what its restorations say of their workshops.
+
+    Of objects in ``held`` what that says stays.
+    """
     stored, gathered = packed(batch.scores.draws), batch.gathered
     said: dict[int, list[Said]] = defaultdict(list)
     owner = np.zeros(len(gathered.shops), dtype=np.int64)
@@ -137,9 +141,8 @@ def draw_rows(batch: Batch) -> Iterator[ObjectDraws]:
         if shop:
             said[index].append([str(shop[0]), shop[1], words])
     for index, _ in _with_joints(batch):
-        yield ObjectDraws(
-            run=batch.light.run, object_id=gathered.facts[index].id, chances=stored[index], said=said[index]
-        )
+        pk = gathered.facts[index].id
+        yield ObjectDraws(run=batch.light.run, object_id=pk, chances=stored[index], said=held.get(pk, said[index]))
 
 
 def _with_joints(batch: Batch) -> Iterator[tuple[int, NDArray[np.int64]]]:

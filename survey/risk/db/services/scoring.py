@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -46,9 +46,13 @@ def start_run(*, by: User | None, at: datetime, exhibition: Exhibition | None = 
     return run, job
 
 
-def objects_to_score() -> list[UUID]:
-    """Objects with a joint in place, in the order in which a run goes through them."""
+def objects_to_score(*, after: str = "", upto: str = "") -> list[UUID]:
+    """Objects with a joint in place, in the order in which a run goes through them; a range of them by their keys."""
     owners = Joint.objects.filter(ended_at=None, restoration__object__withdrawn_at=None)
+    if after:
+        owners = owners.filter(restoration__object__gt=after)
+    if upto:
+        owners = owners.filter(restoration__object__lte=upto)
     return sorted(set(owners.values_list("restoration__object_id", flat=True)))
 
 
@@ -58,33 +62,47 @@ def batches(ids: Sequence[UUID], *, after: str) -> list[list[UUID]]:
     return [left[start : start + BATCH] for start in range(0, len(left), BATCH)]
 
 
-def learn_run(run: RiskRun, ids: Sequence[UUID]) -> None:
-    """Work out what all objects of a run teach, and keep it with the run."""
-    run.learned = learned_for(run, ids)
-    run.save(update_fields=["learned"])
+def learned_for(
+    run: RiskRun, ids: Sequence[UUID], *, tell: Callable[[int], None] = lambda read: None
+) -> dict[str, Any]:
+    """What some objects teach under the parameters and day of a run, which need not be saved.
 
-
-def learned_for(run: RiskRun, ids: Sequence[UUID]) -> dict[str, Any]:
-    """What some objects teach under the parameters and day of a run, which need not be saved."""
+    ``tell`` hears how many of them were read so far.
+    """
     setting = setting_of(run)
-    gathered = (gather(some, run.exhibition, setting) for some in batches(ids, after=""))
-    return learn_from(gathered, setting.parameters, seed=run.parameters.number)
+
+    def gathered() -> Iterator[Gathered]:
+        for number, some in enumerate(batches(ids, after="")):
+            tell(number * BATCH)
+            yield gather(some, run.exhibition, setting)
+
+    return learn_from(gathered(), setting.parameters, seed=run.parameters.number)
+
+
+def compute(light: Light, gathered: Gathered) -> Batch | None:
+    """The scores of what was gathered; none where no joint is in place any more. Writes nothing."""
+    if not gathered.joints:
+        return None
+    scores = score(gathered.told(light.number), light.learned, light.worlds, light.parameters)
+    return Batch.of(light, gathered, scores)
+
+
+def write(run: RiskRun, objects: Sequence[UUID], batch: Batch | None, *, hear: bool = True) -> None:
+    """Write the rows of some objects, replacing any that the run had, in the caller's transaction.
+
+    ``hear`` False keeps what they are known to have said of their workshops: a run has counted that, and no more.
+    """
+    held = (
+        {} if hear else dict(ObjectDraws.objects.filter(run=run, object__in=objects).values_list("object_id", "said"))
+    )
+    for model in (ObjectRisk, JointRisk, ObjectDraws):
+        model.objects.filter(run=run, object__in=objects).delete()
+    if batch:
+        bulk.insert(JointRisk, joint_rows(batch), leave_out=("id",))
+        bulk.insert(ObjectRisk, object_rows(batch), leave_out=("id",))
+        bulk.insert(ObjectDraws, draw_rows(batch, held), leave_out=("id",))
 
 
 def score_batch(light: Light, objects: Sequence[UUID]) -> None:
-    """Score some objects and write their rows, replacing any that the run had."""
-    write_scores(light, objects, gather(objects, light.run.exhibition, light.setting))
-
-
-def write_scores(light: Light, objects: Sequence[UUID], gathered: Gathered) -> None:
-    """Score what was gathered of some objects and write their rows."""
-    run = light.run
-    for model in (ObjectRisk, JointRisk, ObjectDraws):
-        model.objects.filter(run=run, object__in=objects).delete()
-    if gathered.joints:
-        batch = Batch.of(
-            light, gathered, score(gathered.told(light.number), light.learned, light.worlds, light.parameters)
-        )
-        bulk.insert(JointRisk, joint_rows(batch), leave_out=("id",))
-        bulk.insert(ObjectRisk, object_rows(batch), leave_out=("id",))
-        bulk.insert(ObjectDraws, draw_rows(batch), leave_out=("id",))
+    """Score some objects and write their rows, in the caller's transaction."""
+    write(light.run, objects, compute(light, gather(objects, light.run.exhibition, light.setting)))
