@@ -119,7 +119,6 @@ LOOKING_KINDS: Mapping[str, str] = {
 FIRST = 20  # objects that a team can look at in the first days (expert default)
 USUAL_PSEUDO_YEARS = 20.0
 LIKELY = 1 / 3
-RANK_UNSURE_SHARE = 0.25
 TOLD_APART = 0.9
 
 
@@ -273,8 +272,6 @@ def _bands() -> Iterator[Entry]:
     yield share("bands.lifted_share", name="Film lifted on a load-bearing joint: do not lift from",
                 shipped=LIFTED_SHARE, low=0.01, high=1.0)  # fmt: skip
     yield share("bands.likely", name="Chance that is counted as likely", shipped=LIKELY, low=0.01, high=0.99)
-    yield share("bands.unsure_share", name="A place in the ranking is unsure when it moves by", low=0.01, high=1.0,
-                shipped=RANK_UNSURE_SHARE)  # fmt: skip
     yield share("bands.told_apart", name="Two objects are told apart in at least", shipped=TOLD_APART, low=0.5,
                 high=1.0)  # fmt: skip
     yield Entry("first", "bands", "Size of the group that counts as among the first", FIRST, 1, 10_000, "objects",

@@ -37,13 +37,11 @@ class Thresholds:
     """Where bands and marks begin. Shares, 0 to 1.
 
     ``lifted_share`` of a load-bearing joint from which it must not be lifted; ``likely`` a chance that is counted in
-    the answer; ``unsure_share`` of the list that a rank may move by before it is called unsure; ``told_apart`` of the
-    draws in which one object must come before another to be ranked before it.
+    the answer; ``told_apart`` of the draws in which one object must come before another to be ranked before it.
     """
 
     lifted_share: float
     likely: float
-    unsure_share: float
     told_apart: float
 
 

@@ -9,7 +9,8 @@ import pytest
 from media.base import events, jobs
 from media.base.models import JobState
 from media.models import Event, Job
-from survey.models import Joint, ObjectRisk, RiskRun
+from survey.models import Joint, LoggerFile, ObjectRisk, ParameterSet, RiskRun
+from survey.register.db.services.places import edit_place
 from survey.risk.db.selectors.summary import freshness, known_at
 from survey.risk.db.services import start_run
 from tests import builders
@@ -136,6 +137,26 @@ class TestOldScores:
         entry = builders.an_entry(run.exhibition, builders.an_object())
         events.record(entry, "added", by=None, at=LATER)
         assert freshness(run, run.exhibition).checklist
+
+    def test_a_newer_parameter_set_makes_them_old(self, run, conservator):
+        scores.a_score(run)
+        ParameterSet.objects.create(number=2, name="Ours", adopted_at=LATER)
+        assert freshness(run, run.exhibition).parameters
+        assert "is in force than the one they were made by" in conservator.get(PAGE).content.decode()
+
+    def test_a_loggers_file_that_counts_or_no_longer_does_makes_them_old(self, run):
+        file = LoggerFile.objects.create(file_name="x.csv", sha256="0", size=1, received_at=LATER)
+        events.record(file, "received", by=None, at=LATER)
+        assert not freshness(run, run.exhibition).climate
+        events.record(file, "counted", by=None, at=LATER)
+        assert freshness(run, run.exhibition).climate and freshness(run, run.exhibition).old
+
+    def test_another_class_of_climate_makes_them_old_and_another_name_does_not(self, run):
+        place = builders.a_place(kind="room")
+        edit_place(place, name="Other", kind="room", by=None, at=LATER)
+        assert not freshness(run, run.exhibition).climate
+        edit_place(place, name="Other", kind="room", climate="cellar", by=None, at=LATER)
+        assert freshness(run, run.exhibition).climate
 
     def test_another_exhibition_ahead_makes_them_old(self, run):
         assert freshness(run, builders.an_exhibition()).other_exhibition

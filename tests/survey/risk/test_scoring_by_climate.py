@@ -98,6 +98,20 @@ def test_the_constants_of_the_set_in_force_are_used(done):
     assert steep.rate_per_year[0] == pytest.approx(float(want), rel=0.02)
 
 
+def test_what_bears_weight_and_what_is_porous_runs_through_its_stages_faster(done):
+    thing = a_store(done, None)
+    bearing, porous = a_store(done, None), a_store(done, None)
+    Joint.objects.filter(restoration__object=bearing).update(structural=True)
+    porous.body = "earthenware"
+    porous.save()
+    things = [thing, bearing, porous]
+    order = sorted(range(3), key=lambda n: things[n].pk)
+    shipped = gathered(things).rate_factor[np.argsort(order)]
+    assert shipped == pytest.approx([1.0, 1.25, 1.1])
+    changed = gathered(things, {"covariates.load_bearing": 2.0}).rate_factor[np.argsort(order)]
+    assert changed == pytest.approx([1.0, 2.0, 1.1])
+
+
 def test_an_age_that_is_not_known_stays_not_known(done):
     thing = builders.an_object(joints=1)
     inputs = gathered([thing])

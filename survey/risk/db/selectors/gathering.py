@@ -123,7 +123,7 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
         years_ahead=np.tile(_years_ahead(setting), (len(states.joints), 1)),
         moves=moves[index],
         load=_load(states.joints, parts, rows),
-        rate_factor=np.ones(len(states.joints)),
+        rate_factor=_rate_factors(states.joints, rows, setting.parameters),
     )
     signs = _signs(states, index, inputs.last_seen)
     return Gathered(
@@ -250,6 +250,18 @@ def _calendar_age(joints: Sequence[JointRow], as_of: date, warnings: dict[UUID, 
         else:
             ages[row] = age
     return ages
+
+
+def _rate_factors(joints: Sequence[JointRow], rows: Mapping[UUID, Mapping[str, Any]], parameters: Parameters) -> Floats:
+    """What is known of each joint to make it pass faster through its stages than its adhesive alone would."""
+    holds = {
+        "load_bearing": [joint.structural is True for joint in joints],
+        "porous_body": [rows[joint.object_id]["body"] == "earthenware" for joint in joints],
+    }
+    factors = np.ones(len(joints))
+    for code, found in holds.items():
+        factors[np.array(found, dtype=np.bool_)] *= parameters.covariates[code]
+    return factors
 
 
 def _load(joints: Sequence[JointRow], parts: list[str], rows: Mapping[UUID, Mapping[str, Any]]) -> Any:

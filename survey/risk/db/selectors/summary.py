@@ -14,10 +14,10 @@ from media.base.models import Event, Job, JobState
 from survey.condition.db.models import Assessment, Joint
 from survey.condition.db.selectors import standing
 from survey.register.db.models import ChecklistEntry, Exhibition
-from survey.risk.db.models import Band, ObjectRisk, RiskRun
+from survey.risk.db.models import Band, ObjectRisk, ParameterSet, RiskRun
 from survey.risk.db.selectors.ranking import Wanted, found, in_run
+from survey.risk.parameters import read
 
-LIKELY = 1 / 3  # a chance above it is counted in the answer
 BINS = 20
 RUN_JOB = "survey.risk.run"
 
@@ -33,17 +33,18 @@ class Answer:
     listed_do_not_lift: int
     listed_likely: int
     listed_not_surveyed: int
+    likely: float
 
 
 def answer(run: RiskRun) -> Answer:
     """What the ranking comes to. Three queries."""
-    not_lifted = Q(band=Band.DO_NOT_LIFT)
+    not_lifted, likely = Q(band=Band.DO_NOT_LIFT), read(run.parameters.values).thresholds.likely
     counts = in_run(run).aggregate(scored=Count("pk"), do_not_lift=Count("pk", filter=not_lifted))
     on_list = ChecklistEntry.objects.filter(exhibition=run.exhibition, removed_at=None).values("object")
     listed = in_run(run).filter(object__in=on_list).aggregate(
         listed_scored=Count("pk"),
         listed_do_not_lift=Count("pk", filter=not_lifted),
-        listed_likely=Count("pk", filter=Q(before_opening__gt=LIKELY)),
+        listed_likely=Count("pk", filter=Q(before_opening__gt=likely)),
     )  # fmt: skip
     entries = ChecklistEntry.objects.filter(
         exhibition=run.exhibition, removed_at=None, object__withdrawn_at=None
@@ -55,7 +56,7 @@ def answer(run: RiskRun) -> Answer:
             & ~Exists(standing().filter(object=OuterRef("object_id"))),
         ),
     )
-    return Answer(**counts, **listed, **entries)
+    return Answer(**counts, **listed, **entries, likely=likely)
 
 
 @dataclass(frozen=True)
@@ -114,26 +115,34 @@ class Freshness:
     assessments: int
     restorations: bool
     checklist: bool
+    climate: bool
+    parameters: bool
     other_exhibition: Exhibition | None
 
     @property
     def old(self) -> bool:
         """Whether the scores no longer say what the record says."""
-        return bool(self.assessments or self.restorations or self.checklist or self.other_exhibition)
+        written = self.assessments or self.restorations or self.checklist or self.climate
+        return bool(written or self.parameters or self.other_exhibition)
 
 
 def freshness(run: RiskRun, current: Exhibition | None) -> Freshness:
-    """Whether anything that scores rest on is newer than they are. Four queries."""
+    """Whether anything that scores rest on is newer than they are. Six queries."""
     since = known_at(run)
     written = Event.objects.filter(at__gt=since)
     old_work = Q(subject_kind__in=("survey.restoration", "survey.joint", "survey.adhesiveevidence")) | Q(
         subject_kind="survey.assessment", became__what__in=("restoration", "joint", "evidence")
+    )
+    climates = Q(subject_kind="survey.loggerfile", verb__in=("counted", "taken back")) | Q(
+        subject_kind="survey.place", verb="changed", became__has_key="climate"
     )
     plans = Q(subject_kind__in=("survey.checklistentry", "survey.exhibition"))
     return Freshness(
         assessments=Assessment.objects.filter(finished_at__gt=since).count(),
         restorations=written.filter(old_work).exists() or Joint.objects.filter(ended_at__gt=since).exists(),
         checklist=run.exhibition is not None and written.filter(plans).exists(),
+        climate=written.filter(climates).exists(),
+        parameters=ParameterSet.objects.filter(number__gt=run.parameters.number).exists(),
         other_exhibition=current if current and current != run.exhibition else None,
     )
 
