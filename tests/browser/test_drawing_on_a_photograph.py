@@ -7,6 +7,7 @@ import json
 import pytest
 
 from tests.browser.conftest import visiting
+from tests.browser.test_store_without_a_network import SHELF, SHELVES, a_photograph, take_along
 
 pytestmark = pytest.mark.browser
 
@@ -145,3 +146,51 @@ def too_small_for_a_finger(page) -> list[str]:
           return e.checkVisibility() && (width < 47.5 || height < 47.5);
         }).map((e) => e.id || e.textContent)"""
     )
+
+
+def test_a_tablet_draws_without_a_network_and_the_joint_gets_its_length(browser, empty):
+    empty.shell(SHELF)
+    with visiting(browser, empty, "tablet", has_touch=True) as visit:
+        page = visit.page
+        take_along(page, empty.address)
+        page.context.set_offline(True)
+        page.reload()
+        page.click(SHELVES)
+        page.click("#next")
+        page.set_input_files("#camera", a_photograph(40))  # 1600 by 1200 pixels
+        page.click("#restored-present")
+        page.click("#add-joint")
+        page.click("#stage-1")
+        page.click("#draw")
+        hand = Hand(page)
+        know_a_size(page, hand)
+        page.click("#draw-J1")
+        hand.tap((100, 100), (400, 100), (400, 500))
+        page.click("#done-shape")
+        page.wait_for_selector("#take-J1[aria-pressed=true]")
+        assert too_small_for_a_finger(page) == [] and visit.audit() == [] and visit.overflow() == 0
+        page.reload()  # as if the tablet had died: nothing is lost
+        page.wait_for_selector("li:has-text('J1: 1')")
+        page.click("#drawn")
+        page.wait_for_selector("text=Drawn on it (1)")
+        page.click("#undo")  # an undo of what was answered leaves the drawing
+        page.click("#stage-1")
+        page.click("#step-grades")
+        for axis in ("instability", "damage", "disfigurement"):
+            page.click(f"#grade-{axis}-fair")
+        page.click("#handling-care")
+        page.click("#finish")
+        page.wait_for_selector("text=2 records, 1 photograph unsent")
+        page.context.set_offline(False)
+        page.reload()
+        page.wait_for_selector("text=All sent", timeout=60_000)
+    assert empty.rows("select kind, state from survey_operation order by sequence") == [
+        ("assessment", "applied"),
+        ("markup", "applied"),
+    ]
+    ((joint, length),) = empty.rows("select id, length_mm from survey_joint")
+    ((drawing, name),) = empty.rows("select drawing, sha256 from media_markup")
+    marks = (json.loads(drawing) if isinstance(drawing, str) else drawing)["marks"]
+    assert length == pytest.approx(140, rel=0.01)  # 700 pixels, of which 200 are 40 mm
+    assert [mark["target"].replace("-", "") for mark in marks] == [str(joint).replace("-", "")]
+    assert empty.rows("select sha256 from media_photograph") == [(name,)]

@@ -17,16 +17,17 @@ from media.base.access import open_to_all
 
 STYLES = (
     "media/css/fettle.css", "media/css/components.css", "media/css/frame.css", "media/css/lists.css",
-    "media/css/pages.css", "survey/condition/condition.css", "survey/capture/app.css",
+    "media/css/pages.css", "survey/condition/condition.css", "survey/capture/app.css", "media/css/markup.css",
 )  # fmt: skip
 MODULES = (
-    "app", "dom", "drafts", "object", "operations", "outbox", "parts", "readiness", "scanning", "shelf", "store",
-    "sync", "taking", "types", "zip",
+    "app", "dom", "drafts", "marking", "object", "operations", "outbox", "parts", "readiness", "scanning", "shelf",
+    "store", "sync", "taking", "types", "zip",
 )  # fmt: skip
 READER = "media/vendor/jsqr/jsQR.js"  # loaded when a label is first scanned; kept from the start, for the store
 FILES = (
     *STYLES, "media/vendor/idb/idb.js", READER, "media/symbols.svg", "media/mark.svg",
     "survey/condition/signs.svg", *(f"survey/capture/{name}.js" for name in MODULES),
+    *(f"media/markup/{name}.js" for name in ("geometry", "board", "panel")),
 )  # fmt: skip
 WHY = "holds no record: what it shows is on the tablet itself, and it must open where nobody can sign in"
 

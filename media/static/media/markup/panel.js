@@ -39,14 +39,14 @@ const said = (value, unit) => `${value}\u00a0${unit}`;
 
 export class Panel {
   /**
-   * @param {{src: string, label: string, drawing: Drawing, others?: Drawing[], parts: Part[], changed?: () => void}} how
-   *   `changed` is called after each change of the drawing or of what goes into the record
+   * @param {{src: string, label: string, drawing: Drawing, others?: Drawing[], parts: Part[], taking?: string[], changed?: () => void}} how
+   *   `taking` are the parts whose measures somebody said should go into the record; `changed` is called after each change of the drawing or of what goes into the record
    */
-  constructor({ src, label, drawing, others, parts, changed = () => {} }) {
+  constructor({ src, label, drawing, others, parts, taking = [], changed = () => {} }) {
     this.parts = parts;
     this.told = changed;
     /** @type {Map<string, boolean>} */
-    this.wishes = new Map();
+    this.wishes = new Map(taking.map((id) => [id, true]));
     this.first = new Map(parts.map((part) => [part.id, measure(drawing, part.kind, part.id)]));
     this.said = h("p", { class: "said", role: "status", "aria-live": "polite" });
     this.board = new Board({ src, label, drawing, others, names: (mark) => this.nameOf(mark), changed: () => { this.fill(); this.told(); }, say: (words) => { this.said.textContent = words; } });

@@ -1,6 +1,7 @@
 // @ts-check
 /** The tablet's surface: pages by address after the hash, sending by itself, and what is unsent always in the corner. */
 import { h, symbol } from "./dom.js";
+import { markPage } from "./marking.js";
 import { objectPage } from "./object.js";
 import { outboxPage } from "./outbox.js";
 import { scanPage } from "./scanning.js";
@@ -66,7 +67,7 @@ export class App {
     const focused = document.activeElement?.id;
     const old = this.addresses;
     this.addresses = [];
-    const pages = { shelf: () => shelfPage(this, id ?? ""), object: () => objectPage(this, id, more), outbox: () => outboxPage(this), take: () => takePage(this), scan: () => scanPage(this, id ?? "") };
+    const pages = { shelf: () => shelfPage(this, id ?? ""), object: () => objectPage(this, id, more), outbox: () => outboxPage(this), take: () => takePage(this), scan: () => scanPage(this, id ?? ""), mark: () => markPage(this, id, more) };
     const parts = await (pages[/** @type {keyof pages} */ (way)] ?? (() => homePage(this)))();
     this.page.replaceChildren(.../** @type {Node[]} */ (parts.filter(Boolean)));
     for (const address of old) URL.revokeObjectURL(address);

@@ -42,7 +42,9 @@ export function touched(draft, now, change) {
 export function undone(draft) {
   const was = draft.before.at(-1);
   if (!was) return draft;
-  return { ...structuredClone(was), seconds: draft.seconds, touchedAt: draft.touchedAt, before: draft.before.slice(0, -1) };
+  // What is drawn has an undo of its own, on its own page.
+  const { markups, measured } = draft;
+  return { ...structuredClone(was), markups, measured, seconds: draft.seconds, touchedAt: draft.touchedAt, before: draft.before.slice(0, -1) };
 }
 
 /** Parts of an object with those that the draft adds. @param {PackObject} object @param {Draft} draft @returns {Part[]} */

@@ -2,7 +2,7 @@
 /** One object: the photograph and what was said before above, large touches below, the next object always in one place. */
 import { h, day, fold, notice, symbol, tile, tiles } from "./dom.js";
 import { AXES, STEPS, asLastTime, begin, clear, missing, touched, undone } from "./drafts.js";
-import { afterwards, assessmentOf, operation, sha256 } from "./operations.js";
+import { finished, sha256 } from "./operations.js";
 import { openPart, partsStep } from "./parts.js";
 import { nextOf, onShelf } from "./shelf.js";
 import { append, remembered, touch } from "./store.js";
@@ -74,7 +74,14 @@ async function photograph(desk) {
   const image = bytes && h("img", { src: app.address(bytes), alt: `${object.number}, the latest photograph`, decoding: "sync" });
   const input = h("input", { type: "file", accept: "image/*", capture: "environment", id: "camera", class: "unseen", onchange: (/** @type {Event} */ event) => take(desk, /** @type {HTMLInputElement} */ (event.target)) });
   return h("figure", { class: "photograph desk-photograph" }, image || h("div", { class: "none" }, symbol("photograph", "large")),
-    h("figcaption", { class: "row" }, h("label", { class: "button", for: "camera" }, symbol("photograph"), `Photograph (${draft.photographs.length})`), input));
+    h("figcaption", { class: "row" }, h("label", { class: "button", for: "camera" }, symbol("photograph"), `Photograph (${draft.photographs.length})`), input, drawOn(desk, shown)));
+}
+
+/** Photographs of this look can be drawn on: their bytes are here. @param {Desk} desk @param {string | undefined} name */
+function drawOn({ object, draft }, name) {
+  if (!draft.photographs.some((each) => each.sha256 === name)) return null;
+  const count = draft.markups?.[name ?? ""]?.marks.length;
+  return h("a", { class: "button", id: "draw", href: `#/mark/${object.id}/${name}` }, symbol("joint-line"), count ? `Drawn on it (${count})` : "Draw on it");
 }
 
 /** @param {Desk} desk @param {HTMLInputElement} input */
@@ -179,6 +186,7 @@ function photographs(desk) {
   return [h("h2", {}, "Which photographs belong to it?"), ...desk.draft.photographs.flatMap((each, i) => [
     h("h3", {}, `Photograph ${i + 1}${each.view ? `: ${each.view.toLowerCase()}` : ""}`),
     tiles(`View of photograph ${i + 1}`, "narrow", [...views.map((view) => tile(`view-${i}-${view}`, view, () => desk.change((now) => { now.photographs[i].view = view; }), { pressed: each.view === view })),
+      h("a", { class: "tile", href: `#/mark/${desk.object.id}/${each.sha256}` }, symbol("joint-line"), h("span", {}, "Draw on it")),
       tile(`drop-${i}`, "Leave it out", () => desk.change((now) => { now.photographs.splice(i, 1); }), { draw: symbol("remove") })]),
   ]), h("p", {}, desk.draft.photographs.length ? "Undo brings back what was left out." : "None yet: touch the photograph's button above.")];
 }
@@ -213,8 +221,8 @@ function foot(desk, next) {
 async function finish({ app, object, draft, pack }, next) {
   const who = await app.who();
   const begun = (await app.db.get("drafts", object.id)) ?? draft;
-  const told = operation(who, assessmentOf(begun, object, pack));
-  await append(app.db, [told], { objects: [afterwards(begun, object, told, who.user.name)], finished: object.id });
+  const { told, after } = finished(who, begun, object, pack);
+  await append(app.db, told, { objects: [after], finished: object.id });
   app.saved(`${object.number} is saved.`);
   location.hash = next ? `#/object/${next.id}` : `#/shelf/${object.shelf}`;
 }

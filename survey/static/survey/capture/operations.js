@@ -64,6 +64,57 @@ function partSeen(draft, part) {
   };
 }
 
+/**
+ * What was drawn, one operation for each photograph that is kept; marks of parts taken back since are left out.
+ * @param {Draft} draft @param {PackObject} object
+ */
+export function markupsOf(draft, object) {
+  if (draft.answers.found === "missing") return [];
+  const known = new Set([null, ...partsOf(object, draft).map((part) => part.id)]);
+  return Object.entries(draft.markups ?? {}).flatMap(([photograph, drawing]) => {
+    const marks = drawing.marks.filter((mark) => known.has(mark.target));
+    if (!marks.length || !draft.photographs.some((each) => each.sha256 === photograph)) return [];
+    return [{ kind: /** @type {const} */ ("markup"), object_id: object.id, based_on: { after: [] }, body: { photograph, drawing: { ...drawing, marks } } }];
+  });
+}
+
+/** The draft with what was measured of its new parts among their facts. @param {Draft} draft @returns {Draft} */
+export function withMeasures(draft) {
+  const made = draft.made.map((part) => {
+    const told = draft.measured?.[part.id];
+    return told ? { ...part, facts: { ...part.facts, [told.field]: told.value } } : part;
+  });
+  return { ...draft, made };
+}
+
+/** What was measured of parts on record, and differs from it. @param {Draft} draft @param {PackObject} object @returns {{part: Part, field: string, value: number}[]} */
+export function measuredOf(draft, object) {
+  if (draft.answers.found === "missing") return [];
+  return object.parts.flatMap((part) => {
+    const told = draft.measured?.[part.id];
+    return told && told.value !== part.facts[told.field] ? [{ part, field: told.field, value: told.value }] : [];
+  });
+}
+
+/** A part on record once a fact of it was changed here. @param {Part} part @param {string} field @param {any} value @param {string} id of the operation @returns {Part} */
+export const factChanged = (part, field, value, id) => ({ ...part, facts: { ...part.facts, [field]: value }, after: { ...part.after, [field]: [id] }, told: { ...part.told, [field]: toldOf(part, field) } });
+
+/**
+ * Everything that finishing a draft says, in the order in which it is to be taken in, and the object from then on.
+ * @param {{device: string, user: {id: number, name: string}}} who @param {Draft} draft @param {PackObject} object
+ * @param {{definitions: any, round: {id: string} | null}} pack
+ * @returns {{told: Omit<Operation, "sequence">[], after: PackObject}}
+ */
+export function finished(who, draft, object, pack) {
+  const whole = withMeasures(draft);
+  const assessment = operation(who, assessmentOf(whole, object, pack));
+  const facts = measuredOf(draft, object).map(({ part, field, value }) => ({ part, field, value, told: operation(who, factOf(object, part, field, value)) }));
+  const after = afterwards(whole, object, assessment, who.user.name);
+  const parts = after.parts.map((part) => facts.filter((each) => each.part.id === part.id).reduce((now, { field, value, told }) => factChanged(now, field, value, told.id), part));
+  const drawn = markupsOf(whole, object).map((each) => operation(who, each));
+  return { told: [assessment, ...facts.map((each) => each.told), ...drawn], after: { ...after, parts } };
+}
+
 /** Facts that are said. @param {Record<string, any>} facts */
 const known = (facts) => Object.fromEntries(Object.entries(facts).filter(([, value]) => value !== null && value !== ""));
 

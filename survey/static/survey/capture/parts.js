@@ -2,7 +2,7 @@
 /** Joints, fills and overpaint of one object, and the lasting facts of each. */
 import { h, fold, notice, signDrawing, symbol, tile, tiles } from "./dom.js";
 import { addPart, noOtherSign, partsOf, removePart, seeSign, seeStage, signsFor, told } from "./drafts.js";
-import { factOf, operation, toldOf } from "./operations.js";
+import { factChanged, factOf, operation } from "./operations.js";
 import { append } from "./store.js";
 
 /** @typedef {import("./object.js").Desk} Desk */
@@ -138,7 +138,7 @@ function adhesive(part, say) {
 /** @param {Desk} desk @param {Part} part @param {string} field @param {any} value */
 async function changeFact({ app, object }, part, field, value) {
   const sent = operation(await app.who(), factOf(object, part, field, value));
-  const changed = { ...part, facts: { ...part.facts, [field]: value }, after: { ...part.after, [field]: [sent.id] }, told: { ...part.told, [field]: toldOf(part, field) } };
+  const changed = factChanged(part, field, value, sent.id);
   const parts = object.parts.map((each) => (each.id === part.id ? changed : each));
   await append(app.db, [sent], { objects: [{ ...object, parts }] });
   app.saved(`${part.label} is changed.`);

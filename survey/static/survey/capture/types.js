@@ -7,7 +7,7 @@
  * @property {string} device
  * @property {number} sequence
  * @property {number} schema_version
- * @property {"assessment" | "fact" | "unlisted"} kind
+ * @property {"assessment" | "fact" | "unlisted" | "markup"} kind
  * @property {string} object_id
  * @property {any} based_on
  * @property {any} body
@@ -65,6 +65,8 @@
  * @property {number} touchedAt milliseconds, this tablet's clock
  * @property {string} step
  * @property {string | null} opened the part that is open
+ * @property {Record<string, import("../../media/markup/geometry.js").Drawing>} [markups] by photograph
+ * @property {Record<string, {on: string, field: string, value: number}>} [measured] by part: what goes into its record, and on which photograph
  * @property {Omit<Draft, "before">[]} before for undo, the oldest first
  */
 export {};
