@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from survey.risk.adhesives import ADHESIVES
 from survey.risk.ageing import SITE_CLIMATES
-from survey.risk.db.models import ParameterSet
-from survey.risk.stages import PRIORS
+from survey.risk.db.models import LoggerFile, LoggerFileState, ParameterSet
+from survey.risk.db.selectors.parameters import differences, in_force
+from survey.risk.parameters import read
 from treatments.hours.db.selectors import Experience, experience
 from treatments.options.db.models import LevelTable
 from treatments.options.db.selectors import newest_table, table_in_use
@@ -20,6 +20,8 @@ class SettingsShown:
     """What the scoring, the hours and the forecast assume now, with who put it in force."""
 
     parameters: ParameterSet | None
+    changed: int
+    loggers: int
     levels: LevelTable | None
     table: StepTable
     experience: Experience
@@ -31,13 +33,22 @@ class SettingsShown:
 
 def settings_shown() -> SettingsShown:
     """Everything that the settings page shows, in a fixed number of queries."""
+    now = in_force()
+    held = now.values if now else {}
+    chosen = read(held)
+    energy, exponent = chosen.activation_energy.usual, chosen.humidity_exponent.usual
     return SettingsShown(
-        parameters=ParameterSet.objects.select_related("adopted_by").order_by("-number").first(),
+        parameters=now,
+        changed=len(differences({}, held)),
+        loggers=LoggerFile.objects.filter(state=LoggerFileState.COUNTED).count(),
         levels=newest_table(),
         table=table_in_use(),
         experience=experience(),
         staff=StaffMember.objects.count(),
-        climates=[(site.name, site.grounds, round(site.rate(), 2)) for site in SITE_CLIMATES.values()],
-        priors=[(prior.name, prior.mean_years, prior.grounds) for prior in PRIORS.values()],
-        adhesives=[(kind.name, kind.speed, kind.strength_mpa, kind.grounds) for kind in ADHESIVES],
+        climates=[
+            (site.name, site.grounds, round(site.rate(activation_energy=energy, humidity_exponent=exponent), 2))
+            for site in SITE_CLIMATES.values()
+        ],
+        priors=[(belief.name, belief.mean_years, belief.grounds) for belief in chosen.assumptions.priors],
+        adhesives=[(kind.name, kind.speed, kind.strength_mpa, kind.grounds) for kind in chosen.assumptions.adhesives],
     )
