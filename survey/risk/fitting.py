@@ -30,17 +30,20 @@ class Panel:
     """Looks at joints, in rows [r] by joint and then time.
 
     ``joint`` from 0, a joint's rows together; ``time`` in equivalent years from any moment of that joint; ``stage`` as
-    seen; ``exact``: the joint is known to have opened at that very time.
+    seen; ``exact``: the joint is known to have opened at that very time; ``at_least``: at its last look it was in that
+    stage or a worse one.
     """
 
     joint: Whole
     time: Floats
     stage: Whole
     exact: Flags
+    at_least: Flags
 
     def __post_init__(self) -> None:
-        if not self.joint.shape == self.time.shape == self.stage.shape == self.exact.shape:
-            raise ValueError("joint, time, stage and exact must be rows of one length")
+        rows = (self.joint, self.time, self.stage, self.exact, self.at_least)
+        if len({each.shape for each in rows}) > 1:
+            raise ValueError("joint, time, stage, exact and at_least must be rows of one length")
         if np.any((self.stage < 0) | (self.stage > OPEN)) or np.any(self.exact & (self.stage != OPEN)):
             raise ValueError("stage must be from 0 to 4, and 4 where the time of opening is exact")
         follows = self.joint[1:] == self.joint[:-1]
@@ -51,7 +54,8 @@ class Panel:
         """The looks at some joints, numbered anew."""
         kept = np.isin(self.joint, joints)
         number = np.unique(self.joint[kept], return_inverse=True)[1]
-        return Panel(number.astype(np.int64), self.time[kept], self.stage[kept], self.exact[kept])
+        rest = (self.time[kept], self.stage[kept], self.exact[kept], self.at_least[kept])
+        return Panel(number.astype(np.int64), *rest)
 
     @property
     def joints(self) -> int:
@@ -89,6 +93,7 @@ def forward(panel: Panel, rates: Floats, error: Floats, first: Floats) -> Forwar
     gaps[begins] = 0.0
     lengths, which = np.unique(gaps.round(6), return_inverse=True)
     moves = transition_matrix(rates, lengths)
+    worse = np.cumsum(error[:, ::-1], axis=1)[:, ::-1]
     belief = first * error[:, panel.stage[begins]].T
     mass = belief.sum(axis=1)
     logs, belief = np.log(mass), belief / mass[:, None]
@@ -99,7 +104,7 @@ def forward(panel: Panel, rates: Floats, error: Floats, first: Floats) -> Forwar
         ahead = np.einsum("js,jst->jt", belief[who], moves[which[here]])
         rows.append(here)
         told.append(ahead @ error)
-        shows = error[:, panel.stage[here]].T
+        shows = np.where(panel.at_least[here], worse[:, panel.stage[here]], error[:, panel.stage[here]]).T
         after = np.where(panel.exact[here, None], _entering(ahead, rates), ahead * shows)
         mass = np.maximum(after.sum(axis=1), 1e-300)
         logs[who] += np.log(mass)
@@ -237,8 +242,11 @@ class Moves:
 
 
 def moves_between_looks(told: Forward, panel: Panel) -> Moves:
-    """What was seen from one look to the next, against what the fit foretold. Exact openings are left aside: when a
-    look that finds them is made is no matter of plan."""
+    """What was seen from one look to the next, against what the fit foretold.
+
+    Exact openings are left aside: when a look finds them is no matter of plan. What was in a stage or a worse one
+    counts as in that stage.
+    """
     planned = ~panel.exact[told.row]
     observed, expected = np.zeros((STATES, STATES), dtype=np.int64), np.zeros((STATES, STATES))
     before = told.before[planned]
@@ -292,9 +300,9 @@ def held_out(
     """Chance [i] that a look sees a worse stage than the one before, foretold by a fit that has not seen its joint.
 
     ``fold`` [j] which part each joint belongs to; ``fit`` gives rates and the distribution of first stages. Returned
-    with whether it did.
+    with whether it did, exact openings left aside as in ``moves_between_looks``.
     """
-    chances, happened = [], []
+    chances, happened, planned = [], [], []
     for part in np.unique(fold):
         rates, first = fit(panel.only(np.flatnonzero(fold != part)))
         left = panel.only(np.flatnonzero(fold == part))
@@ -302,7 +310,9 @@ def held_out(
         worse = np.arange(STATES)[None, :] > told.before[:, None]
         chances.append((told.foretold * worse).sum(axis=1))
         happened.append(left.stage[told.row] > told.before)
-    return np.clip(np.concatenate(chances), 0.0, 1.0), np.concatenate(happened)
+        planned.append(~left.exact[told.row])
+    kept = np.concatenate(planned)
+    return np.clip(np.concatenate(chances), 0.0, 1.0)[kept], np.concatenate(happened)[kept]
 
 
 def moves_needed(factor: float = 1.5, confidence: float = 0.95) -> int:

@@ -13,6 +13,7 @@ from survey.risk.panel_data import (
     crude_rates,
     hidden_model,
     intervals,
+    or_worse,
     rate_model,
     refuse_impossible,
     visits,
@@ -62,6 +63,7 @@ def learn_rates(
     prior: StagePrior,
     pseudo_years: float = 20.0,
     exact_open: ArrayLike = False,
+    at_least: ArrayLike = False,
     misclassification: ArrayLike | None = MISCLASSIFICATION,
 ) -> LearnedRates:
     r"""Rates from visits to joints, held by a prior that weighs as much as ``pseudo_years`` of watching.
@@ -78,6 +80,8 @@ def learn_rates(
     pseudo_years : float, equivalent years, > 0 (expert default)
     exact_open : bool or array_like of bool [r]
         Whether the time of an open joint is when it opened, not when it was found.
+    at_least : bool or array_like of bool [r]
+        Last looks that tell no more than their stage or any worse one; needs ``misclassification``.
     misclassification : array_like [5, 5], chance [true, seen]; None takes what was seen as true
 
     Returns
@@ -100,9 +104,13 @@ def learn_rates(
     subjects, times, seen = visits(subject, time, state, len(STAGES))
     exact = np.broadcast_to(np.asarray(exact_open, dtype=np.bool_), seen.shape) & (seen == len(STAGES) - 1)
     data, _ = intervals(subjects, times, seen, np.zeros((times.size, 0)), exact)
+    vague = np.broadcast_to(np.asarray(at_least, dtype=np.bool_), seen.shape)
+    data = or_worse(data, subjects, vague, len(STAGES))
     model, _ = rate_model(moves, (), None)
     start = np.log(crude_rates(data, model))
     if misclassification is None:
+        if vague.any():
+            raise ValueError("at_least needs misclassification")
         refuse_impossible(data, moves)
         likelihood: Objective = partial(seen_log_likelihood, data=data, model=model)
     else:

@@ -137,7 +137,7 @@ def _alone(panel: Panel, error: Floats) -> dict[str, list[float | None]]:
     """Mean stays by maximum likelihood alone with 95 % intervals; None where the looks do not hold one."""
     fit = fit_panel(
         panel.joint, panel.time, panel.stage, allowed=np.eye(len(STAGES), k=1), exact=panel.exact,
-        misclassification=Misclassification(error),
+        at_least=panel.at_least, misclassification=Misclassification(error),
     )  # fmt: skip
     found: dict[str, list[float | None]] = {"stay": [], "low": [], "high": []}
     for stage in range(OPEN):
@@ -152,7 +152,7 @@ def _alone(panel: Panel, error: Floats) -> dict[str, list[float | None]]:
 def _learned(panel: Panel, prior: StagePrior, years: float, error: Floats) -> LearnedRates:
     return learn_rates(
         panel.joint, panel.time, panel.stage, prior=prior, pseudo_years=years, exact_open=panel.exact,
-        misclassification=error,
+        at_least=panel.at_least, misclassification=error,
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from survey.risk.panel_data import (
     exact_flags,
     hidden_model,
     intervals,
+    or_worse,
     rate_model,
     rate_name,
     refuse_impossible,
@@ -111,6 +112,7 @@ def fit_panel(
     shared: Shared | None = None,
     exact_states: Sequence[int] = (),
     exact: ArrayLike = False,
+    at_least: ArrayLike = False,
     misclassification: ArrayLike | Misclassification | None = None,
 ) -> PanelFit:
     """Fit a continuous-time Markov model to states seen at visits.
@@ -128,6 +130,8 @@ def fit_panel(
         are not changed by it. Example: ``{"rough": [[(0, 1), (1, 2)], [(2, 3)]], "light": "all"}``.
     exact_states : absorbing states whose recorded time is always the time of entry
     exact : bool or array_like of bool [r], rows whose absorbing state was entered at that very time
+    at_least : bool or array_like of bool [r]
+        Last visits that tell no more than their state or any of a higher number; needs ``misclassification``.
     misclassification : array_like [n, n], known chance [true, recorded]; or ``Misclassification``
         Makes it a hidden Markov model. With a plain array, the distribution of first states is estimated.
 
@@ -154,10 +158,14 @@ def fit_panel(
     if np.any(entered & moves[states].any(axis=1)):
         raise ValueError("exact must mark absorbing states alone")
     data, means = intervals(subjects, times, states, values, entered)
+    vague = np.broadcast_to(np.asarray(at_least, dtype=np.bool_), states.shape)
+    data = or_worse(data, subjects, vague, moves.shape[0])
     model, labels = rate_model(moves, names, shared)
     start = np.zeros(model.parameters)
     start[: model.source.size] = np.log(crude_rates(data, model))
     if misclassification is None:
+        if vague.any():
+            raise ValueError("at_least needs misclassification")
         refuse_impossible(data, moves)
         best = maximise(lambda at: seen_log_likelihood(at, data, model), start)
         return _result(best, model, names, labels, means)

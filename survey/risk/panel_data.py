@@ -1,6 +1,7 @@
 """Rows of visits checked and turned into intervals, moves and parameters, for ``panel.fit_panel``."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -109,6 +110,21 @@ def intervals(
         first_state=states[first],
     )
     return data, means
+
+
+def or_worse(data: Intervals, subjects: NDArray[np.int64], at_least: NDArray[np.bool_], states: int) -> Intervals:
+    """The same, the visits ``at_least`` [r] telling no more than that state or any of a higher number.
+
+    Only a subject's last visit may be so, not its first; ValueError otherwise.
+    """
+    follows = np.flatnonzero(subjects[1:] == subjects[:-1])
+    allowed = np.append(subjects[1:] != subjects[:-1], True) & np.append(False, subjects[1:] == subjects[:-1])
+    if np.any(at_least & ~allowed):
+        raise ValueError("at_least must mark last visits alone, not first ones")
+    vague = at_least[follows + 1]
+    if np.any(vague & (data.end == 0)):
+        raise ValueError("at_least must not mark the lowest state, which tells nothing so")
+    return replace(data, end=np.where(vague, data.end + states - 1, data.end))
 
 
 def refuse_impossible(data: Intervals, moves: NDArray[np.bool_]) -> None:

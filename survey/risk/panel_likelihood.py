@@ -135,7 +135,11 @@ def _entering(
 @dataclass(frozen=True)
 class HiddenModel:
     """Rates, and how the true state shows itself: which entries of the misclassification matrix and of the
-    distribution over first states are estimated, as logits after the parameters of the rates."""
+    distribution over first states are estimated, as logits after the parameters of the rates.
+
+    What a visit records may be more than one state: records 0 to n - 1 are those states, record ``n - 1 + s`` is
+    "state s or any of a higher number".
+    """
 
     rates: RateModel
     error: NDArray[np.float64]  # [n, n] fixed, or the pattern of what is estimated
@@ -151,6 +155,13 @@ class HiddenModel:
         for row in np.flatnonzero((self.error_slots >= 0).any(axis=1)):
             error[row], slopes[:, row] = _softmax(parameters, self.error_slots[row], int(row))
         return error, slopes
+
+    def shows_with_slopes(self, parameters: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Chance [n, 2n - 1] of each record for each true state, and derivatives [p, n, 2n - 1]."""
+        error, slopes = self.error_with_slopes(parameters)
+        states = error.shape[0]
+        records = np.concatenate([np.eye(states), np.tri(states)[:, 1:]], axis=1)
+        return error @ records, slopes @ records
 
     def initial_with_slopes(self, parameters: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Distribution over the true first state [n] and derivatives [p, n]."""
@@ -185,7 +196,7 @@ def hidden_log_likelihood(
     entering, entering_by_move = _entering(matrices, by_move, rates, model.rates)
     slopes = _padded(model.rates.to_parameters(by_move, data.centred), model.parameters)
     entering_slopes = _padded(model.rates.to_parameters(entering_by_move, data.centred), model.parameters)
-    error, error_slopes = model.error_with_slopes(parameters)
+    error, error_slopes = model.shows_with_slopes(parameters)
     start, start_slopes = model.initial_with_slopes(parameters)
 
     belief = start * error[:, data.first_state].T
@@ -198,7 +209,7 @@ def hidden_log_likelihood(
         exact = data.exact[here]
         step = np.where(exact[:, None, None], entering[group], matrices[group])
         step_slopes = np.where(exact[:, None, None], entering_slopes[:, group], slopes[:, group])
-        shows = np.where(exact[:, None], np.eye(error.shape[0])[seen], error[:, seen].T)
+        shows = np.where(exact[:, None], np.eye(error.shape[0])[np.minimum(seen, error.shape[0] - 1)], error[:, seen].T)
         shows_slopes = np.where(exact[:, None], 0.0, np.moveaxis(error_slopes[:, :, seen], 2, 1))
         moved = np.einsum("sn,snm->sm", belief[who], step)
         moved_change = np.einsum("psn,snm->psm", change[:, who], step) + np.einsum(

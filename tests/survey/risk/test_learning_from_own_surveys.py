@@ -170,7 +170,22 @@ def test_an_opening_after_an_incident_is_exact_and_ends_the_joint(db):
     look([joint], [4], years=5, visit="incident")
     look([joint], [0], years=1)
     kept = planned(own_surveys().by_joint[joint.pk])
-    assert [(each.stage, exact) for each, exact in kept] == [(2, False), (4, True)]
+    assert [(each.stage, each.exact) for each in kept] == [(2, False), (4, True)]
+
+
+def test_what_was_taken_down_because_it_looked_bad_counts_as_that_or_worse_at_the_next_round(fitted):
+    joints = two_rounds(40)
+    bad, still, unseen = nitrate_joints(4), nitrate_joints(4), nitrate_joints(4)
+    for some in (bad, still, unseen):
+        look(some, [1, 1, 1, 1], years=6)
+        look(some, [3, 3, 3, 3], years=4, visit="looked_bad")
+    for some in (bad, unseen):
+        Joint.objects.filter(pk__in=[joint.pk for joint in some]).update(ended_at=years_ago(3.9))
+    look(still, [3, 3, 4, 3], years=0)
+    builders.an_assessment(bad[0].restoration.object, started_at=builders.NOW, old_restoration="present")
+    fit = fitted()
+    assert fit.counts["looked_bad"] == 12 and fit.counts["at_least"] == 4
+    assert fit.counts["again"] == len(joints) + 4 + 4  # those never come to again say nothing
 
 
 def test_joints_taken_down_since_stay_in(db):

@@ -22,7 +22,15 @@ from survey.risk.db.selectors import latest_run
 from survey.risk.db.selectors.findings import found_on, object_key, shops_of, years_of
 from survey.risk.db.selectors.gathering import gather
 from survey.risk.db.selectors.light import light_for, setting_of
-from survey.risk.db.selectors.own_surveys import OwnLook, OwnSurveys, double_pairs, own_surveys, planned
+from survey.risk.db.selectors.own_surveys import (
+    OwnSurveys,
+    PlannedLook,
+    double_pairs,
+    ended_joints,
+    own_surveys,
+    planned,
+    rounds_at_objects,
+)
 from survey.risk.db.services.parameters import begin_draft
 from survey.risk.db.services.scoring import (
     batches,
@@ -151,22 +159,25 @@ def _looked(
 ) -> tuple[Looked, list[UUID], dict[str, Any]]:
     """Looks laid out for fitting, the workshops by their number, and what it all rests on."""
     by_joint, usual = surveys.by_joint, float(np.median(list(rates.values()))) if rates else 1.0
-    rows: list[tuple[int, float, int, bool]] = []
+    rounds, ended = rounds_at_objects(), ended_joints()
+    rows: list[tuple[int, float, PlannedLook]] = []
     kept: list[JointRow] = []
     lives: list[tuple[float, float, float]] = []
     middles = years_of(joints).mean(axis=1) if joints else np.zeros(0)
     for joint, year in zip(joints, middles, strict=True):
-        looks, rate = planned(by_joint.get(joint.id, ())), rates.get(joint.object_id, usual)
+        looks = planned(by_joint.get(joint.id, ()), rounds.get(joint.object_id, ()), ended=joint.id in ended)
+        rate = rates.get(joint.object_id, usual)
         if looks:
-            rows += [(len(kept), round(_years(looks[0][0], at) * rate, 2), at.stage, exact) for at, exact in looks]
+            rows += [(len(kept), round(_years(looks[0], look) * rate, 2), look) for look in looks]
             kept.append(joint)
-            if np.isfinite(year) and looks[0][0].stage < OPEN:
+            if np.isfinite(year) and looks[0].stage < OPEN:
                 lives.append(_life(looks, year, rate))
     panel = Panel(
         joint=np.array([row[0] for row in rows], dtype=np.int64),
         time=np.array([row[1] for row in rows], dtype=np.float64),
-        stage=np.array([row[2] for row in rows], dtype=np.int64),
-        exact=np.array([row[3] for row in rows], dtype=np.bool_),
+        stage=np.array([row[2].stage for row in rows], dtype=np.int64),
+        exact=np.array([row[2].exact for row in rows], dtype=np.bool_),
+        at_least=np.array([row[2].at_least for row in rows], dtype=np.bool_),
     )
     pairs = np.array([pair for looks in by_joint.values() for pair in double_pairs(looks)], dtype=np.int64)
     pairs = pairs.reshape(-1, 2)
@@ -185,27 +196,29 @@ def _looked(
         "moves": moves_seen(panel),
         "exact": int(panel.exact.sum()),
         "looked_bad": sum(look.visit == Visit.LOOKED_BAD for look in surveys.looks),
+        "at_least": int(panel.at_least.sum()),
         "pairs": int(pairs.shape[0]),
         "agreed": int(np.sum(pairs[:, 0] == pairs[:, 1])),
     }
     return looked, shops, counts
 
 
-def _years(first: OwnLook, then: OwnLook) -> float:
+def _years(first: PlannedLook, then: PlannedLook) -> float:
     return (then.at - first.at).total_seconds() / 86_400 / YEAR
 
 
-def _life(looks: Sequence[tuple[OwnLook, bool]], made: float, rate: float) -> tuple[float, float, float]:
+def _life(looks: Sequence[PlannedLook], made: float, rate: float) -> tuple[float, float, float]:
     """Equivalent years from its making at which a joint was first seen, last seen holding, and first seen open."""
 
-    def age(look: OwnLook) -> float:
+    def age(look: PlannedLook) -> float:
         return max(0.01, (look.at.year + look.at.timetuple().tm_yday / YEAR - made) * rate)
 
-    entry = left = age(looks[0][0])
-    for look, exact in looks:
+    entry = left = age(looks[0])
+    for look in looks:
         if look.stage == OPEN:
-            return entry, (age(look) if exact else left), age(look)
-        left = age(look)
+            return entry, (age(look) if look.exact else left), age(look)
+        if not look.at_least:
+            left = age(look)
     return entry, left, np.inf
 
 

@@ -20,6 +20,7 @@ from survey.risk.matrices import transition_matrix
 from survey.risk.stages import PRIORS, fit_interval_weibull, stage_mistakes
 
 RATES = PRIORS["pessimistic"].rates
+NOT = np.zeros(2, bool)
 SEEN_RIGHTLY = stage_mistakes(0.0)
 ALL_AGES = np.array([0.4, 0.3, 0.2, 0.1, 0.0])
 
@@ -36,12 +37,18 @@ def looks(rng, joints, *, pace=1.0, error=SEEN_RIGHTLY, gap=5.0, rounds=3) -> Pa
         seen.append(state)
     read = np.array([[rng.choice(5, p=error[s]) for s in row] for row in seen]).T
     joint = np.repeat(np.arange(joints), rounds)
-    return Panel(joint, np.tile(np.arange(rounds) * gap, joints), read.reshape(-1), np.zeros(joint.size, bool))
+    return Panel(
+        joint,
+        np.tile(np.arange(rounds) * gap, joints),
+        read.reshape(-1),
+        np.zeros(joint.size, bool),
+        np.zeros(joint.size, bool),
+    )
 
 
 def test_the_chance_of_two_looks_against_the_sum_written_out():
     error, first = stage_mistakes(0.1), np.full(5, 0.2)
-    panel = Panel(np.zeros(2, int), np.array([0.0, 4.0]), np.array([1, 3]), np.zeros(2, bool))
+    panel = Panel(np.zeros(2, int), np.array([0.0, 4.0]), np.array([1, 3]), np.zeros(2, bool), NOT[:2])
     step = transition_matrix(RATES, 4.0)
     by_hand = sum(first[a] * error[a, 1] * step[a, b] * error[b, 3] for a in range(5) for b in range(5))
     told = forward(panel, RATES, error, first)
@@ -52,14 +59,63 @@ def test_the_chance_of_two_looks_against_the_sum_written_out():
 
 def test_an_exact_opening_is_a_density():
     """One rate left: density of an exponential life, q exp(-q t)."""
-    panel = Panel(np.zeros(2, int), np.array([0.0, 3.0]), np.array([3, 4]), np.array([False, True]))
+    panel = Panel(np.zeros(2, int), np.array([0.0, 3.0]), np.array([3, 4]), np.array([False, True]), NOT[:2])
     told = forward(panel, RATES, SEEN_RIGHTLY, np.eye(5)[3])
     assert told.log_likelihood[0] == pytest.approx(np.log(RATES[3]) - 3 * RATES[3])
 
 
+def test_a_stage_or_worse_is_the_sum_over_worse_stages():
+    panel = Panel(np.zeros(2, int), np.array([0.0, 4.0]), np.array([1, 3]), NOT, np.array([False, True]))
+    error, first = stage_mistakes(0.1), np.full(5, 0.2)
+    step = transition_matrix(RATES, 4.0)
+    by_hand = sum(
+        first[a] * error[a, 1] * step[a, b] * error[b, seen] for a in range(5) for b in range(5) for seen in (3, 4)
+    )
+    assert forward(panel, RATES, error, first).log_likelihood[0] == pytest.approx(np.log(by_hand))
+
+
+def noticed(rng, joints: int, *, chance: float) -> tuple[Panel, Panel]:
+    """Joints looked at every six years that are also noticed between rounds once they fail, with a yearly ``chance``,
+    and taken down then: as a fit takes them, and with those looks left out."""
+    rows = []
+    for joint in range(joints):
+        stage, time = int(rng.choice(4, p=[0.4, 0.3, 0.2, 0.1])), 0.0
+        for then in (0.0, 6.0, 12.0):
+            found = False
+            while time < then and not found:
+                time += 0.25
+                stage += stage < 4 and rng.random() < -np.expm1(-SLOW[min(stage, 3)] * 0.25)
+                found = stage >= 3 and time < then and rng.random() < 1 - (1 - chance) ** 0.25
+            rows.append((joint, then, stage, found))
+            if found or stage == 4:
+                break
+    joint, time, stage, found = (np.array(column) for column in zip(*rows, strict=True))
+    never = np.zeros(joint.size, bool)
+    whole = Panel(joint, time, stage, never, found & True)
+    planned = ~found
+    return whole, Panel(joint[planned], time[planned], stage[planned], never[planned], never[planned])
+
+
+SLOW = PRIORS["middle"].rates
+
+
+def test_looks_because_something_looked_bad_do_not_bend_the_pace():
+    """The truth is 49 years; leaving such looks out makes lives a good deal too long, as measured here."""
+    lives = []
+    for panel in noticed(np.random.default_rng(7), 600, chance=0.5):
+        fit = learn_rates(
+            panel.joint, panel.time, panel.stage, prior=PRIORS["middle"], pseudo_years=1.0, at_least=panel.at_least,
+            misclassification=stage_mistakes(0.0),
+        )  # fmt: skip
+        lives.append(fit.life())
+    (low, middle, high), (left_out, _, _) = lives
+    assert low < 49 < high and middle == pytest.approx(49, rel=0.15)
+    assert left_out > 55  # even the low end of what is left
+
+
 def test_mistakes_are_found_again_from_double_looks():
     error, inside = stage_mistakes(0.08), 0
-    for seed in range(10):
+    for seed in range(8):
         rng = np.random.default_rng(seed)
         true = rng.choice(5, 600, p=[0.3, 0.3, 0.2, 0.15, 0.05])
         first, second = (np.array([rng.choice(5, p=error[s]) for s in true]) for _ in range(2))
@@ -67,7 +123,7 @@ def test_mistakes_are_found_again_from_double_looks():
         inside += found.low <= 0.08 <= found.high
         assert found.share == pytest.approx(0.08, abs=0.03)
         assert found.pairs == 600 and found.agreed == int((first == second).sum())
-    assert inside >= 7  # of intervals of 90 %
+    assert inside >= 6  # of intervals of 90 %
 
 
 def test_two_who_always_agree_make_hardly_any_mistakes():
@@ -129,15 +185,15 @@ def test_wilson_intervals_of_a_published_example():
 
 def test_what_was_held_out_is_foretold_as_often_as_said():
     rng, error = np.random.default_rng(12), stage_mistakes(0.05)
-    panel = looks(rng, 500, error=error)
+    panel = looks(rng, 240, error=error)
 
     def fit(some: Panel):
         learned = learn_rates(some.joint, some.time, some.stage, prior=PRIORS["middle"], misclassification=error)
         return learned.rates, learned.first
 
-    chance, happened = held_out(panel, np.arange(500) % 4, fit, error)
-    assert chance.size == 1000
-    assert abs(chance.mean() - happened.mean()) < 3 * np.sqrt(happened.mean() / 1000)
+    chance, happened = held_out(panel, np.arange(240) % 3, fit, error)
+    assert chance.size == 480
+    assert abs(chance.mean() - happened.mean()) < 3 * np.sqrt(happened.mean() / 480)
     inside = [each.low <= each.foretold <= each.high for each in calibration(chance, happened)]
     assert sum(inside) >= 4
 
@@ -155,12 +211,19 @@ def test_misses_are_told_from_bad_luck():
     assert misses_too_often(2, 5)
 
 
+def vague(flags, *, stages=(1, 2), **more):
+    return learn_rates([0, 0], [0.0, 5.0], list(stages), prior=PRIORS["middle"], at_least=flags, **more)
+
+
 @pytest.mark.parametrize(
     ("call", "name"),
     [
-        (lambda: Panel(np.zeros(1, int), np.zeros(1), np.array([5]), np.zeros(1, bool)), "stage"),
-        (lambda: Panel(np.zeros(1, int), np.zeros(1), np.array([2]), np.ones(1, bool)), "stage"),
-        (lambda: Panel(np.zeros(2, int), np.array([1.0, 0.0]), np.array([0, 0]), np.zeros(2, bool)), "order"),
+        (lambda: Panel(np.zeros(1, int), np.zeros(1), np.array([5]), np.zeros(1, bool), NOT[:1]), "stage"),
+        (lambda: Panel(np.zeros(1, int), np.zeros(1), np.array([2]), np.ones(1, bool), NOT[:1]), "stage"),
+        (lambda: Panel(np.zeros(2, int), np.array([1.0, 0.0]), np.array([0, 0]), np.zeros(2, bool), NOT[:2]), "order"),
+        (lambda: vague(np.array([True, False])), "at_least"),
+        (lambda: vague(np.array([False, True]), stages=(1, 0)), "at_least"),
+        (lambda: vague(np.array([False, True]), misclassification=None), "at_least"),
         (lambda: double_looks(np.zeros(0, int), np.zeros(0, int)), "first"),
         (lambda: calibration(np.array([1.2]), np.array([True])), "chance"),
         (lambda: moves_needed(1.0), "factor"),
