@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from survey.risk.adhesives import speeds
 from survey.risk.bonds import Bonds, loss_with_dependents
 from survey.risk.holding import HoldTable
-from survey.risk.identification import CLASSES
+from survey.risk.identification import CLASSES, NITRATE
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.objects import JointScores, ObjectScores, unsure_ranks, use_as_seen, worst_joints, yearly_rate
 from survey.risk.parts import Order, Part
@@ -40,6 +40,7 @@ class Together:
     without : [p, j, m], the object's chance if this joint could not fail
     loss : [p, n, m], expected share of the object lost; 0 unless losses were given
     classes : [p, j, c], adhesive of each joint, with what visits saw counted
+    nitrate_now : [p, j, s], chance that a joint holds by cellulose nitrate and is in each stage today
     restorations : [p, r, c], adhesive of each restoration, likewise
     given_class : [p, r, c], the object's chance before the last milestone for each class of a restoration
     """
@@ -51,6 +52,7 @@ class Together:
     without: Floats
     loss: Floats
     classes: Floats
+    nitrate_now: Floats
     restorations: Floats
     given_class: Floats
 
@@ -123,6 +125,7 @@ def _under(
         "now": np.zeros((joints, OPEN + 1)), "later": np.zeros(joints), "classes": np.zeros((joints, len(CLASSES))),
         "opens": np.zeros((joints, milestones)), "chance": np.zeros((joints, milestones)),
         "falls": np.zeros((joints, milestones)), "without": np.zeros((joints, milestones)),
+        "nitrate_now": np.zeros((joints, OPEN + 1)),
         "before": np.zeros((objects, milestones)), "loss": np.zeros((objects, milestones)),
         "restorations": bonds.restorations.copy(), "given_class": np.zeros(groups),
     }  # fmt: skip
@@ -182,6 +185,8 @@ def _mix_runs(
     flat = weights.reshape(rows.size, 1, -1)
     made["classes"][rows] = weights.sum(axis=2)
     made["now"][rows] = (flat @ now.reshape(rows.size, -1, OPEN + 1))[:, 0]
+    of_nitrate = now.reshape(*weights.shape, OPEN + 1)[:, NITRATE]
+    made["nitrate_now"][rows] = (weights[:, NITRATE, None, :] @ of_nitrate)[:, 0]
     made["later"][rows] = (flat @ later.reshape(rows.size, -1, 1))[:, 0, 0]
     made["opens"][rows] = np.clip((flat @ opens.reshape(rows.size, -1, opens.shape[1]))[:, 0], 0, 1)
     made["chance"][rows] = np.clip(1.0 - (flat @ stands.reshape(rows.size, -1, opens.shape[1]))[:, 0], 0, 1)
@@ -211,5 +216,5 @@ def _as_scores(inputs: JointInputs, assumptions: Assumptions, made: dict[str, Fl
     given = np.where(np.isnan(made["given_class"]), 0.0, made["given_class"])
     return Together(
         joints, objects, -np.expm1(apart), made["falls"], made["without"], made["loss"], made["classes"],
-        made["restorations"], given,
+        made["nitrate_now"], made["restorations"], given,
     )  # fmt: skip

@@ -148,12 +148,18 @@ class JointRisk(models.Model):
     stage = models.PositiveSmallIntegerField(null=True, help_text="As last seen")
     stage_chances = models.JSONField(default=list, help_text="Now, stages 0 to 4")
     class_chances = models.JSONField(default=dict, help_text="Adhesive class to chance")
+    nitrate_ageing = models.FloatField(
+        null=True, help_text="Chance to be of cellulose nitrate and past the sound stage today; empty in old runs"
+    )
     move_share = models.FloatField(help_text="Of the chance, what the planned moves bring")
     assumed = models.JSONField(default=list, help_text="What was estimated and not measured")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["run", "joint"], name="joint_scored_once")]
-        indexes = [models.Index(fields=["run", "object"], name="joint_risk_by_object")]
+        indexes = [
+            models.Index(fields=["run", "object"], name="joint_risk_by_object"),
+            models.Index(fields=["run", "-nitrate_ageing", "joint"], name="joint_risk_ageing_nitrate"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.joint_id}: {self.before_opening:.2f}"

@@ -43,7 +43,7 @@ def wanted(get: QueryDict) -> Wanted:
         section="" if section == UNNAMED else _text(section, 120) or None,
         place=place(get),
         band=band,
-        workshop=_workshop(get),
+        workshop=workshop(get),
         words=_text(get.get("q", ""), 200),
     )
 
@@ -54,7 +54,8 @@ def place(get: QueryDict) -> Place | None:
     return the_place(key) if key else None
 
 
-def _workshop(get: QueryDict) -> Workshop | None:
+def workshop(get: QueryDict) -> Workshop | None:
+    """The former workshop whose work is asked for."""
     key = _key(get, "workshop")
     if key is None:
         return None
@@ -109,6 +110,11 @@ def places() -> dict[str, Any]:
     return {"places": list(Place.objects.filter(kind__in=ABOVE_SHELVES).order_by("path")[:PLACES])}
 
 
+def workshops() -> dict[str, Any]:
+    """Former workshops to choose from. One query."""
+    return {"workshops": list(Workshop.objects.order_by("name"))}
+
+
 def choices(run: RiskRun, get: QueryDict, wanted: Wanted) -> dict[str, Any]:
     """What the filter form offers, and what is chosen. Three queries."""
     return {
@@ -116,7 +122,7 @@ def choices(run: RiskRun, get: QueryDict, wanted: Wanted) -> dict[str, Any]:
         "taken_off": taken_off(get, wanted),
         "sections": sections_of(run.exhibition) if run.exhibition else [],
         **places(),
-        "workshops": list(Workshop.objects.order_by("name")),
+        **workshops(),
         "unnamed": UNNAMED,
         "band_choices": Band.choices,
     }

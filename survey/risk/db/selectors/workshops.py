@@ -27,13 +27,13 @@ class Tally:
     ageing: float = 0.0
     likely: Counter[str] = field(default_factory=Counter)
 
-    def add(self, thing: UUID, *, chance: float, old: float, seen: bool, certainty: str) -> None:
-        """Count one joint: ``chance`` that it is cellulose nitrate, ``old`` that it is past the sound stage."""
+    def add(self, thing: UUID, *, chance: float, ageing: float, seen: bool, certainty: str) -> None:
+        """Count one joint: ``chance`` that it is cellulose nitrate, ``ageing`` that it is past the sound stage too."""
         self.joints += 1
         self.objects.add(thing)
         self.not_seen += not seen
         self.nitrate += chance
-        self.ageing += chance * old
+        self.ageing += ageing
         if chance >= LIKELY:
             self.likely[certainty] += 1
 
@@ -76,19 +76,18 @@ def ageing_nitrate(run: RiskRun) -> Nitrate:
     """Counts and expected numbers of all joints of a run. Four queries."""
     rows = list(
         JointRisk.objects.filter(run=run, object__withdrawn_at=None).values_list(
-            "joint_id", "object_id", "class_chances", "stage", "stage_chances", "joint__basis",
+            "joint_id", "object_id", "class_chances", "stage", "stage_chances", "nitrate_ageing", "joint__basis",
             "joint__restoration__workshop_id", "object__place__path",
         )
     )  # fmt: skip
-    levels = certainties({row[0]: row[5] for row in rows})
+    levels = certainties({row[0]: row[6] for row in rows})
     rooms = _rooms()
     whole, by_workshop, by_room = Tally(), defaultdict[UUID | None, Tally](Tally), defaultdict[str, Tally](Tally)
-    for joint, thing, classes, stage, now, _, workshop, path in rows:
+    for joint, thing, classes, stage, now, ageing, _, workshop, path in rows:
+        chance = classes.get(NITRATE, 0.0)
+        both = chance * (1.0 - now[0]) if ageing is None else ageing  # old runs kept the two apart
         for tally in (whole, by_workshop[workshop], by_room[_room_of(path, rooms)]):
-            tally.add(
-                thing, chance=classes.get(NITRATE, 0.0), old=1.0 - now[0], seen=stage is not None,
-                certainty=levels[joint],
-            )  # fmt: skip
+            tally.add(thing, chance=chance, ageing=both, seen=stage is not None, certainty=levels[joint])
     known = Workshop.objects.in_bulk([pk for pk in by_workshop if pk])
     workshops = [WorkshopLine(known[pk] if pk else None, tally) for pk, tally in by_workshop.items()]
     places = [PlaceTally(rooms.get(path), tally) for path, tally in by_room.items()]

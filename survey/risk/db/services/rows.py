@@ -82,6 +82,7 @@ def joint_rows(batch: Batch) -> Iterator[JointRisk]:
     gathered, middle, joints = batch.gathered, batch.scores.middle, batch.scores.together.joints
     before, opens = joints.before[middle], joints.opens[middle, :, -1]
     classes, last = batch.inputs.class_probabilities, batch.inputs.last_seen
+    ageing = batch.scores.together.nitrate_now[middle, :, 1:].sum(axis=1).clip(0, 1)
     for row, joint in enumerate(gathered.joints):
         chance = float(before[row, -1])
         assumed = ["load"] if batch.inputs.load.estimated[row] else []
@@ -95,6 +96,7 @@ def joint_rows(batch: Batch) -> Iterator[JointRisk]:
             stage=int(last[row]) if last[row] >= 0 else None,
             stage_chances=joints.stage_now[middle, row].round(4).tolist(),
             class_chances={c: round(float(p), 4) for c, p in zip(CLASSES, classes[row], strict=True) if p >= 0.005},
+            nitrate_ageing=float(ageing[row]),
             move_share=float(1 - opens[row] / chance) if chance > 0 else 0.0,
             assumed=assumed,
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.utils import timezone
@@ -9,11 +11,14 @@ from django.views.decorators.http import require_GET
 
 from media.base.access import SignedIn, permitted
 from media.base.errors import FettleError, NotThere
+from media.base.pages import page_or_part
 from media.base.sheets import Sheet, as_csv, as_readme, as_xlsx
 from survey.risk.db.models import RiskRun
 from survey.risk.db.selectors import ageing_nitrate, latest_run, must_not_be_lifted
 from survey.risk.db.selectors import shelf_list as list_by_shelf
 from survey.risk.db.selectors.exports import HEADINGS, dictionary, export_rows
+from survey.risk.db.selectors.nitrate import HEADINGS as NITRATE_HEADINGS
+from survey.risk.db.selectors.nitrate import nitrate_joints, nitrate_page, nitrate_rows, nitrate_sums
 from survey.risk.web import asked
 from survey.risk.web.views.ranking import working
 
@@ -96,3 +101,26 @@ def workshops(request: SignedIn) -> HttpResponse:
     run = latest_run()
     context = {"run": run, "nitrate": ageing_nitrate(run) if run else None, "here": "workshops", **working()}
     return render(request, "survey/risk/workshops.html", context)
+
+
+@require_GET
+@permitted("ranking.read")
+def nitrate(request: SignedIn) -> HttpResponse:
+    """Joints that are likely of ageing cellulose nitrate, the likeliest first."""
+    run, workshop, place = latest_run(), asked.workshop(request.GET), asked.place(request.GET)
+    context: dict[str, Any] = {"run": run, "workshop": workshop, "place": place, "here": "workshops"}
+    if run:
+        rows = nitrate_joints(run, workshop=workshop, place=place)
+        context["page"] = nitrate_page(rows, after=request.GET.get("after"))
+        if not request.htmx:
+            context |= {**nitrate_sums(rows), **asked.places(), **asked.workshops(), **working()}
+            context["query"] = asked.query(request.GET)
+    return page_or_part(request, "survey/risk/nitrate.html", "rows", context)
+
+
+@require_GET
+@permitted("ranking.read")
+def nitrate_csv(request: SignedIn) -> HttpResponseBase:
+    """The same list as a file."""
+    rows = nitrate_joints(_scored(), workshop=asked.workshop(request.GET), place=asked.place(request.GET))
+    return as_csv(NITRATE_HEADINGS, nitrate_rows(rows), f"ageing-nitrate-{timezone.localdate().isoformat()}.csv")
