@@ -9,7 +9,8 @@ from tests.browser.conftest import visiting
 pytestmark = pytest.mark.browser
 PAGES = (
     "/", "/register/", "/register/imports/", "/register/imports/new/", "/register/objects/new/", "/places/",
-    "/exhibitions/", "/survey/", "/ranking/", "/ranking/?checklist=1", "/treatments/", "/forecast/",
+    "/exhibitions/", "/survey/", "/ranking/", "/ranking/?checklist=1", "/ranking/next/",
+    "/ranking/own-surveys/", "/treatments/", "/forecast/",
     "/forecast/objects/", "/staff/", "/staff/new/", "/staff/plan/", "/settings/", "/people/", "/people/new/",
     "/password/", "/places/by-words/", "/capture/labels/",
 )  # fmt: skip
