@@ -16,6 +16,14 @@ from tests.processes import Installation
 from tests.suite import chromium
 
 AXE = Path(__file__).parent / "vendor/axe.min.js"
+SHELF = """
+from datetime import date
+from survey.models import Object, Place, SurveyRound
+shelf = Place.objects.create(kind='shelf', name='Shelf 1', position=1, path='00001.', full_name='Store A, shelf 1')
+for i in range(1, 7):
+    Object.objects.create(number=f'S {i}', number_key=f'S {i}', simple_name='jar', place=shelf)
+SurveyRound.objects.create(name='Spring', started_on=date(2026, 2, 1), definitions=1)
+"""
 SIZES = {"tablet": (820, 1180), "desk": (1440, 900), "phone": (390, 844)}
 FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
@@ -50,6 +58,22 @@ def empty(tmp_path) -> Iterator[Installation]:
             f"User.objects.create_user('head', password={DEMO_PASSWORD!r}, role='head', first_name='Hanne')"
         )
         installation.server()
+        yield installation
+    finally:
+        installation.close()
+
+
+@pytest.fixture(scope="module")
+def store_room(tmp_path_factory) -> Iterator[Installation]:
+    """One shelf of six objects, and one person; shared by the tests of a file."""
+    installation = Installation(tmp_path_factory.mktemp("store_room"))
+    try:
+        installation.manage("migrate", "-v", "0")
+        installation.shell(
+            f"from media.base.models import User; User.objects.create_user('head', password={DEMO_PASSWORD!r}, "
+            f"role='head', first_name='Hanne')\n{SHELF}"
+        )
+        installation.server("--no-worker")
         yield installation
     finally:
         installation.close()

@@ -9,19 +9,11 @@ import zipfile
 import pytest
 from PIL import Image
 
-from tests.browser.conftest import visiting
+from tests.browser.conftest import SHELF, visiting
 from tests.processes import wait_for
 
 pytestmark = pytest.mark.browser
 
-SHELF = """
-from datetime import date
-from survey.models import Object, Place, SurveyRound
-shelf = Place.objects.create(kind='shelf', name='Shelf 1', position=1, path='00001.', full_name='Store A, shelf 1')
-for i in range(1, 7):
-    Object.objects.create(number=f'S {i}', number_key=f'S {i}', simple_name='jar', place=shelf)
-SurveyRound.objects.create(name='Spring', started_on=date(2026, 2, 1), definitions=1)
-"""
 SHELVES = "nav[aria-label='Shelves on this tablet'] a"
 
 

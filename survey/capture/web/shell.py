@@ -25,7 +25,7 @@ MODULES = (
 )  # fmt: skip
 READER = "media/vendor/jsqr/jsQR.js"  # loaded when a label is first scanned; kept from the start, for the store
 FILES = (
-    *STYLES, "media/vendor/idb/idb.js", READER, "media/symbols.svg", "media/mark.svg",
+    *STYLES, "media/vendor/idb/idb.js", "media/js/finger.js", READER, "media/symbols.svg", "media/mark.svg",
     "survey/condition/signs.svg", *(f"survey/capture/{name}.js" for name in MODULES),
     *(f"media/markup/{name}.js" for name in ("geometry", "board", "panel")),
 )  # fmt: skip

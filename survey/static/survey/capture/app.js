@@ -3,6 +3,7 @@
 import { h, symbol } from "./dom.js";
 import { markPage } from "./marking.js";
 import { objectPage } from "./object.js";
+import { released } from "../../media/js/finger.js";
 import { outboxPage } from "./outbox.js";
 import { scanPage } from "./scanning.js";
 import { shelfPage } from "./shelf.js";
@@ -38,6 +39,8 @@ export class App {
     this.said = h("p", { class: "said", role: "status", "aria-live": "polite" });
     this.page = /** @type {HTMLElement} */ (document.getElementById("page"));
     this.drawing = Promise.resolve();
+    this.wanted = 0;
+    this.fresh = false;
   }
 
   async begin() {
@@ -46,6 +49,7 @@ export class App {
     [this.user, this.name, this.lastSent] = await Promise.all([
       remembered(this.db, "user"), remembered(this.db, "name").then((name) => name ?? ""), remembered(this.db, "lastSent"),
     ]);
+    addEventListener("unhandledrejection", (event) => this.failed(event));
     addEventListener("hashchange", () => this.show(true));
     addEventListener("online", () => { this.failures = 0; this.send(); });
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.send());
@@ -55,20 +59,27 @@ export class App {
     this.greet().then(() => this.send());
   }
 
-  /** Draw the page of the address; one drawing at a time. @param {boolean} [fresh] another page than before */
+  /** Draw the page of the address; one drawing at a time, the last one wanted. @param {boolean} [fresh] another page than before */
   show(fresh = false) {
-    this.drawing = this.drawing.then(() => this.draw(fresh)).catch((error) => this.say(`This page could not be drawn: ${error.message}`));
+    this.wanted += 1;
+    this.fresh ||= fresh;
+    const mine = this.wanted;
+    this.drawing = this.drawing.then(() => this.draw(mine)).catch((error) => this.say(`This page could not be drawn: ${error.message}`));
     return this.drawing;
   }
 
-  /** @param {boolean} fresh */
-  async draw(fresh) {
+  /** @param {number} mine which drawing this is */
+  async draw(mine) {
+    if (mine !== this.wanted) return;
     const [way, id, more] = location.hash.slice(2).split("/");
     const focused = document.activeElement?.id;
     const old = this.addresses;
     this.addresses = [];
     const pages = { shelf: () => shelfPage(this, id ?? ""), object: () => objectPage(this, id, more), outbox: () => outboxPage(this), take: () => takePage(this), scan: () => scanPage(this, id ?? ""), mark: () => markPage(this, id, more) };
     const parts = await (pages[/** @type {keyof pages} */ (way)] ?? (() => homePage(this)))();
+    await released();
+    const fresh = this.fresh;
+    this.fresh = false;
     this.page.replaceChildren(.../** @type {Node[]} */ (parts.filter(Boolean)));
     for (const address of old) URL.revokeObjectURL(address);
     if (fresh) scrollTo(0, 0);
@@ -113,6 +124,15 @@ export class App {
   say(words) {
     this.said.textContent = words;
     this.saidAt = performance.now();
+  }
+
+  /** A touch that came to nothing. Nothing is half written, so it can be done again. @param {PromiseRejectionEvent} event */
+  failed(event) {
+    const error = event.reason;
+    if (error?.name === "AbortError") return event.preventDefault(); // one request of a transaction that tells why itself
+    const full = error?.name === "QuotaExceededError";
+    this.say(full ? "This tablet is full: that was not saved, everything before it is. Send what is unsent or take it away in a file, then do it again." : `That was not saved: ${error?.message ?? error}`);
+    if (full) event.preventDefault();
   }
 
   /** @param {string} words */

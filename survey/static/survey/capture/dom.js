@@ -39,13 +39,21 @@ function drawing(href, size) {
   return svg;
 }
 
+const BOUNCE = 250; // milliseconds: two touches of one target within them are one, by a glove
+
 /**
  * A whole answer under one touch.
  * @param {string} id @param {string} words @param {() => void} act
  * @param {{small?: string, draw?: Node, pressed?: boolean, kind?: string}} [more]
  */
 export function tile(id, words, act, { small, draw, pressed, kind = "" } = {}) {
-  return h("button", { class: `tile ${kind}`.trim(), id, type: "button", "aria-pressed": pressed ?? null, onclick: act },
+  let last = -Infinity;
+  const onclick = (/** @type {MouseEvent} */ event) => {
+    if (event.timeStamp - last < BOUNCE) return;
+    last = event.timeStamp;
+    act();
+  };
+  return h("button", { class: `tile ${kind}`.trim(), id, type: "button", "aria-pressed": pressed ?? null, onclick },
     draw, h("span", {}, words, small ? h("small", {}, small) : null));
 }
 

@@ -5,7 +5,7 @@ import { AXES, STEPS, asLastTime, begin, clear, missing, touched, undone } from 
 import { finished, sha256 } from "./operations.js";
 import { openPart, partsStep } from "./parts.js";
 import { nextOf, onShelf } from "./shelf.js";
-import { append, remembered, touch } from "./store.js";
+import { finishDraft, remembered, touch } from "./store.js";
 
 /** @typedef {import("./app.js").App} App */
 /** @typedef {import("./types.js").Draft} Draft */
@@ -89,6 +89,7 @@ async function take(desk, input) {
   const [file] = input.files ?? [];
   if (!file) return;
   const bytes = new Blob([await file.arrayBuffer()], { type: file.type });
+  input.value = ""; // so that the same can be chosen again if there was no room for it
   const name = await sha256(bytes);
   await desk.change((draft) => {
     if (!draft.photographs.some((each) => each.sha256 === name)) draft.photographs.push({ sha256: name, view: "" });
@@ -218,12 +219,13 @@ function foot(desk, next) {
 }
 
 /** @param {Desk} desk @param {PackObject | null} next */
-async function finish({ app, object, draft, pack }, next) {
+async function finish({ app, object, pack }, next) {
   const who = await app.who();
-  const begun = (await app.db.get("drafts", object.id)) ?? draft;
-  const { told, after } = finished(who, begun, object, pack);
-  await append(app.db, told, { objects: [after], finished: object.id });
+  const saved = await finishDraft(app.db, object.id, (draft, now) => {
+    if (missing(draft, now, pack.definitions).length) return null; // a touch came in between
+    return finished(who, draft, now, pack);
+  });
+  if (!saved) return void app.show();
   app.saved(`${object.number} is saved.`);
   location.hash = next ? `#/object/${next.id}` : `#/shelf/${object.shelf}`;
 }
-

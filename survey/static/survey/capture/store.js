@@ -51,19 +51,45 @@ export const remembered = (db, name) => db.get("meta", name);
 export const remember = (db, name, value) => db.put("meta", value, name);
 
 /**
- * Put operations on disk with the photographs they name, and what follows from them, together or not at all.
- * Hash and read photographs before calling: a transaction closes itself once anything but the database is awaited.
+ * All of a transaction or nothing of it, also where a request is refused before it is made.
+ * @template T @param {any} tx @param {() => Promise<T>} act @returns {Promise<T>} once it is on disk
+ */
+async function whole(tx, act) {
+  const done = tx.done; // watched from the start, so that an abort is never left unheard
+  done.catch(() => {});
+  try {
+    const result = await act();
+    await done;
+    return result;
+  } catch (error) {
+    try {
+      tx.abort();
+    } catch {
+      // it has ended by itself
+    }
+    throw tx.error ?? error;
+  }
+}
+
+/**
+ * Put operations on disk with what follows from them, together or not at all.
  * @param {Database} db
  * @param {Omit<Operation, "sequence">[]} operations
- * @param {{photographs?: Map<string, Blob>, objects?: PackObject[], finished?: string}} [with_]
- *   bytes by SHA-256; objects as they are from now on; the object whose draft is finished
+ * @param {{objects?: PackObject[]}} [with_] objects as they are from now on
  * @returns {Promise<number[]>} places in this tablet's order; once it resolves, "saved" may show
  * @throws {DOMException} QuotaExceededError when the tablet is full: nothing was written
  */
-export async function append(db, operations, { photographs = new Map(), objects = [], finished } = {}) {
-  const tx = db.transaction(["meta", "outbox", "photographs", "objects", "drafts"], "readwrite", STRICT);
-  const done = tx.done; // watched from the start, so that an abort is never left unheard
-  done.catch(() => {});
+export async function append(db, operations, { objects = [] } = {}) {
+  const tx = db.transaction(["meta", "outbox", "objects"], "readwrite", STRICT);
+  return whole(tx, async () => {
+    const places = await queue(tx, operations);
+    for (const object of objects) tx.objectStore("objects").put(object);
+    return places;
+  });
+}
+
+/** @param {any} tx @param {Omit<Operation, "sequence">[]} operations @returns {Promise<number[]>} */
+async function queue(tx, operations) {
   let sequence = (await tx.objectStore("meta").get("sequence")) ?? 0;
   const places = [];
   for (const operation of operations) {
@@ -73,11 +99,28 @@ export async function append(db, operations, { photographs = new Map(), objects 
     tx.objectStore("outbox").add({ sequence, state: "unsent", operation: whole, answer: null, sentAt: null });
   }
   tx.objectStore("meta").put(sequence, "sequence");
-  for (const [sha256, bytes] of photographs) tx.objectStore("photographs").put(photographOf(sha256, bytes));
-  for (const object of objects) tx.objectStore("objects").put(object);
-  if (finished) tx.objectStore("drafts").delete(finished);
-  await done;
   return places;
+}
+
+/**
+ * Turn a draft into its operations, once however often it is asked: the draft goes in the same transaction.
+ * @param {Database} db @param {string} object
+ * @param {(draft: Draft, object: PackObject) => {told: Omit<Operation, "sequence">[], after: PackObject} | null} make
+ *   its operations in their order, and the object from then on; nothing if the draft is not whole after all
+ * @returns {Promise<boolean>} whether it was finished now; once true, "saved" may show
+ * @throws {DOMException} QuotaExceededError when the tablet is full: nothing was written
+ */
+export async function finishDraft(db, object, make) {
+  const tx = db.transaction(["meta", "outbox", "objects", "drafts"], "readwrite", STRICT);
+  return whole(tx, async () => {
+    const [draft, known] = await Promise.all([tx.objectStore("drafts").get(object), tx.objectStore("objects").get(object)]);
+    const made = draft && known ? make(draft, known) : null;
+    if (!made) return false;
+    await queue(tx, made.told);
+    tx.objectStore("objects").put(made.after);
+    tx.objectStore("drafts").delete(object);
+    return true;
+  });
 }
 
 /** @param {string} sha256 @param {Blob} bytes */
@@ -91,17 +134,16 @@ const photographOf = (sha256, bytes) => ({ sha256, bytes, state: "unsent", sentA
  */
 export async function touch(db, object, change, photographs = new Map()) {
   const tx = db.transaction(["drafts", "photographs"], "readwrite", STRICT);
-  const done = tx.done;
-  done.catch(() => {});
-  const became = change(await tx.objectStore("drafts").get(object));
-  if (became) tx.objectStore("drafts").put(became);
-  else tx.objectStore("drafts").delete(object);
-  for (const [sha256, bytes] of photographs) {
-    const there = await tx.objectStore("photographs").get(sha256);
-    if (!there) tx.objectStore("photographs").put(photographOf(sha256, bytes));
-  }
-  await done;
-  return became;
+  return whole(tx, async () => {
+    const became = change(await tx.objectStore("drafts").get(object));
+    for (const [sha256, bytes] of photographs) {
+      const there = await tx.objectStore("photographs").get(sha256);
+      if (!there) tx.objectStore("photographs").put(photographOf(sha256, bytes));
+    }
+    if (became) tx.objectStore("drafts").put(became);
+    else tx.objectStore("drafts").delete(object);
+    return became;
+  });
 }
 
 /**

@@ -1,5 +1,7 @@
 // @ts-check
-/** Two quick touches are both saved; the page must then show what the later one left, whichever answer comes last. */
+/** Two quick touches are both saved; the page must then show what the later one left, whichever answer comes last.
+ * An answer waits while a finger is on the page: what it is about to touch would be gone before it is lifted. */
+import { released } from "../../media/js/finger.js";
 
 /** @type {WeakMap<XMLHttpRequest, number>} */
 const order = new WeakMap();
@@ -7,7 +9,10 @@ let asked = 0;
 let shown = 0;
 
 document.addEventListener("htmx:beforeRequest", (event) => {
-  order.set(/** @type {CustomEvent} */ (event).detail.xhr, ++asked);
+  const { xhr } = /** @type {CustomEvent} */ (event).detail;
+  order.set(xhr, ++asked);
+  const answered = xhr.onload;
+  xhr.onload = (/** @type {ProgressEvent} */ loaded) => released().then(() => answered.call(xhr, loaded));
 });
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { detail } = /** @type {CustomEvent} */ (event);
