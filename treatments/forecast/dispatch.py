@@ -7,86 +7,19 @@ shift ends is gone on with in the person's next shift. Cures run by the wall clo
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
-from numpy.typing import NDArray
 
 from treatments.forecast.noise import CELLS
+from treatments.forecast.records import PERSON, QUEUED, STATE, Outcome, Tasks, Trial
 from treatments.forecast.roster import Roster
 from treatments.planning.compiled import compiled, compiled_allocating
 from treatments.planning.timetable import ONE, lowest_bit
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 NEVER = np.inf
 CELL_SHIFT = np.uint64(64 - CELLS.bit_length() + 1)
 PHOTO_LATE, MOUNT_LATE, CLOSE_LATE = 1, 2, 4
 HOUR_TOLERANCE = 1e-9  # of a quarter-hour; below it a step counts as done
 BEHIND = 1.0  # quarter-hours by which waiting or work must exceed the plan to be called a cause
-
-
-class Tasks(NamedTuple):
-    """Planned steps, ordered by person and then by priority; those of person ``p`` are ``list_ptr[p]:list_ptr[p+1]``.
-
-    ``q``, ``cure``, ``release`` in quarter-hours; ``limit`` is the last end, ``milestone`` the bit to set when it is
-    missed; ``waited`` is how long the plan itself lets the step wait for its person, in hours on duty.
-    """
-
-    list_ptr: Ints
-    word_ptr: Ints
-    person: Ints
-    thing: Ints
-    thing_key: Ints
-    key: Ints
-    q: Floats
-    cure: Floats
-    release: Floats
-    limit: Floats
-    close: Floats
-    milestone: Ints
-    resource: Ints
-    waited: Floats
-    preds: Ints
-    next_ptr: Ints
-    next: Ints
-    capacity: Ints
-
-
-class Trial(NamedTuple):
-    """What changes while one trial runs."""
-
-    left: Floats
-    ready: Floats
-    waiting_for: Ints
-    refused: NDArray[np.bool_]
-    queue_time: Floats
-    queue_task: Ints
-    queued: Ints
-    bits: NDArray[np.uint64]
-    at: Floats
-    free_at: Floats
-    shift: Ints
-    taken: Ints
-    resume: Ints
-    busy_until: Floats
-    worst_wait: Floats
-    overrun: Floats
-    factor: Floats
-    duty: Floats
-
-
-class Outcome(NamedTuple):
-    """Per trial and object: when ready (inf: never), which dates were missed (bits), why; per person: work, finish.
-
-    Causes: a person's index; then hood, bench, more hours than estimated, cures and dates alone.
-    """
-
-    ready: NDArray[np.float32]
-    missed: NDArray[np.uint8]
-    cause: NDArray[np.int16]
-    worked: NDArray[np.float32]
-    finished: NDArray[np.float32]
 
 
 @compiled
@@ -102,182 +35,174 @@ def uniform_cell(seed: np.uint64, trial: int, key: int) -> int:
 
 
 @compiled
-def push(trial: Trial, tasks: Tasks, task: int, time: float) -> None:
-    """Let a step become ready for its person at a time; wake the person if they would otherwise sleep past it."""
-    p = tasks.person[task]
-    base, n = tasks.list_ptr[p], trial.queued[p]
-    while n > 0:
-        up = (n - 1) >> 1
-        if trial.queue_time[base + up] <= time:
-            break
-        trial.queue_time[base + n] = trial.queue_time[base + up]
-        trial.queue_task[base + n] = trial.queue_task[base + up]
-        n = up
-    trial.queue_time[base + n] = time
-    trial.queue_task[base + n] = task
-    trial.queued[p] += 1
-    trial.ready[task] = time
-    trial.at[p] = min(trial.at[p], max(trial.free_at[p], time))
+def push(trial: Trial, p: int, task: int, time: float) -> None:
+    """Let a step become ready for its person at a time; wake the person if they would otherwise sleep past it.
+
+    The queue is kept in order by moving what comes later: it holds what cures, so that is little, and taking off its
+    head costs nothing. Each step enters once, so a list as long as all of the person's steps is long enough.
+    """
+    person = trial.person[p]
+    at = person.tail
+    while at > person.head and trial.queue[at - 1].time > time:
+        trial.queue[at].time = trial.queue[at - 1].time
+        trial.queue[at].task = trial.queue[at - 1].task
+        at -= 1
+    trial.queue[at].time = time
+    trial.queue[at].task = task
+    person.tail += 1
+    trial.at[p] = min(trial.at[p], max(person.free_at, time))
 
 
 @compiled
-def pop(trial: Trial, base: int, p: int) -> int:
-    """The step that becomes ready first for a person, taken off the queue."""
-    task = trial.queue_task[base]
-    n = trial.queued[p] - 1
-    trial.queued[p] = n
-    time, last = trial.queue_time[base + n], trial.queue_task[base + n]
-    at = 0
-    while 2 * at + 1 < n:
-        down = 2 * at + 1
-        if down + 1 < n and trial.queue_time[base + down + 1] < trial.queue_time[base + down]:
-            down += 1
-        if trial.queue_time[base + down] >= time:
-            break
-        trial.queue_time[base + at] = trial.queue_time[base + down]
-        trial.queue_task[base + at] = trial.queue_task[base + down]
-        at = down
-    trial.queue_time[base + at] = time
-    trial.queue_task[base + at] = last
-    return task
-
-
-@compiled
-def free_place(trial: Trial, tasks: Tasks, task: int) -> tuple[int, float]:
+def free_place(trial: Trial, tasks: Tasks, resource: int) -> tuple[int, float]:
     """The place at a hood or bench that is free first, and when; place -1 and a time long past if none is needed."""
-    resource = tasks.resource[task]
     if resource < 0:
         return -1, -1.0
     first = 0 if resource == 0 else tasks.capacity[0]
     best, when = -1, NEVER
     for place in range(first, first + tasks.capacity[resource]):
-        if trial.busy_until[place] < when:
-            best, when = place, trial.busy_until[place]
+        sooner = trial.busy_until[place] < when
+        best = place if sooner else best
+        when = trial.busy_until[place] if sooner else when
     return best, when
 
 
 @compiled
 def pick(trial: Trial, tasks: Tasks, p: int, now: float, ahead: int) -> tuple[int, int, float]:
     """What a person does now: the step and its place; or -1 and when a place that it waits for becomes free."""
-    retry = NEVER
-    if trial.resume[p] >= 0:
-        place, when = free_place(trial, tasks, trial.resume[p])
+    retry, resume = NEVER, trial.person[p].resume
+    if resume >= 0:
+        place, when = free_place(trial, tasks, tasks.each[resume].resource)
         if when <= now:
-            return trial.resume[p], place, now
+            return resume, place, now
         retry = when
-    base, word = tasks.list_ptr[p], tasks.word_ptr[p]
-    limit = min(trial.taken[p] + ahead, tasks.list_ptr[p + 1] - base)
-    for w in range((limit + 63) >> 6):
-        mask = trial.bits[word + w]
+    word, end = trial.person[p].word, tasks.word_ptr[p + 1]
+    while word < end and trial.bits[word] == 0:
+        word += 1
+    trial.person[p].word = word
+    base = tasks.list_ptr[p] - 64 * tasks.word_ptr[p]
+    limit = min(tasks.list_ptr[p] + trial.person[p].taken + ahead, tasks.list_ptr[p + 1])
+    while word < end:
+        mask = trial.bits[word]
         while mask:
-            rank = 64 * w + lowest_bit(mask)
-            if rank >= limit:
+            task = base + 64 * word + lowest_bit(mask)
+            if task >= limit:
                 return -1, -1, retry
-            place, when = free_place(trial, tasks, base + rank)
+            place, when = free_place(trial, tasks, tasks.each[task].resource)
             if when <= now:
-                return base + rank, place, now
-            trial.refused[base + rank] = True
+                return task, place, now
+            trial.each[task].refused = 1
             retry = min(retry, when)
             mask &= mask - ONE
+        word += 1
     return -1, -1, retry
 
 
 @compiled
 def duty_at(roster: Roster, shift: int, first: int, time: float) -> float:
-    """Hours on duty up to a time, looked for from ``shift`` backwards."""
-    while shift > first and roster.start[shift] > time:
-        shift -= 1
-        if roster.end[shift] <= time:
-            return roster.before[shift + 1]
-    return roster.before[shift] + max(0.0, time - roster.start[shift])
+    """Time on duty up to a time in ``shift`` or the one before: nothing becomes ready that stays unseen for longer."""
+    last = max(shift - 1, first)
+    until = min(roster.before[shift], roster.before[last] + max(0.0, time - roster.start[last]))
+    return until + max(0.0, time - roster.start[shift])
 
 
 @compiled
-def begin(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, task: int, now: float) -> None:
+def let_begin(tasks: Tasks, trial: Trial, p: int, task: int, duty: float) -> None:
+    """Put a ready step among those that its person looks at."""
+    word = np.int64(tasks.each[task].word)
+    trial.each[task].duty = duty
+    trial.bits[word] |= tasks.each[task].bit
+    trial.person[p].word = min(trial.person[p].word, word)
+
+
+@compiled
+def begin(tasks: Tasks, trial: Trial, out: Outcome, n: int, p: int, task: int, duty: float) -> None:
     """Take a ready step off the list, and note how much longer than planned it had to wait, and for what."""
-    p = tasks.person[task]
-    rank = task - tasks.list_ptr[p]
-    trial.bits[tasks.word_ptr[p] + (rank >> 6)] &= ~(ONE << np.uint64(rank & 63))
-    trial.taken[p] += 1
-    waited = roster.before[trial.shift[p]] + now - roster.start[trial.shift[p]] - trial.duty[task] - tasks.waited[task]
-    thing = tasks.thing[task]
-    if waited > trial.worst_wait[thing]:
-        trial.worst_wait[thing] = waited
+    step, state = tasks.each[task], trial.each[task]
+    trial.bits[step.word] &= ~step.bit
+    trial.person[p].taken += 1
+    waited = duty - state.duty - step.waited
+    if waited > trial.worst_wait[step.thing]:
+        trial.worst_wait[step.thing] = waited
         people = len(tasks.list_ptr) - 2
-        out.cause[n, thing] = people + tasks.resource[task] if trial.refused[task] else p
+        out.cause[n, step.thing] = people + step.resource if state.refused else p
 
 
 @compiled
-def finish(tasks: Tasks, trial: Trial, out: Outcome, n: int, task: int, now: float) -> None:
+def finish(tasks: Tasks, trial: Trial, out: Outcome, n: int, p: int, task: int, now: float, duty: float) -> None:
     """A step is done: note what it missed, and let the steps after it cure and become ready."""
-    thing = tasks.thing[task]
-    cured = now + tasks.cure[task]
-    out.ready[n, thing] = max(out.ready[n, thing], np.float32(cured))
-    if now > tasks.limit[task] + HOUR_TOLERANCE:
-        out.missed[n, thing] |= tasks.milestone[task]
-    if cured > tasks.close[task] + HOUR_TOLERANCE:
-        out.missed[n, thing] |= CLOSE_LATE
-    for at in range(tasks.next_ptr[task], tasks.next_ptr[task + 1]):
+    step = tasks.each[task]
+    cured = now + step.cure
+    out.ready[n, step.thing] = max(out.ready[n, step.thing], np.float32(cured))
+    if now > step.limit + HOUR_TOLERANCE:
+        out.missed[n, step.thing] |= step.milestone
+    if cured > step.close + HOUR_TOLERANCE:
+        out.missed[n, step.thing] |= CLOSE_LATE
+    for at in range(step.next, step.next_end):
         after = tasks.next[at]
-        trial.ready[after] = max(trial.ready[after], cured)
-        trial.waiting_for[after] -= 1
-        if trial.waiting_for[after] == 0:
-            push(trial, tasks, after, trial.ready[after])
+        state = trial.each[after]
+        state.ready = max(state.ready, cured)
+        state.waiting_for -= 1
+        if state.waiting_for == 0:
+            if state.ready <= now and tasks.each[after].person == p:
+                let_begin(tasks, trial, p, after, duty)  # who ends now also decides next, so it need not queue
+            else:
+                push(trial, tasks.each[after].person, after, state.ready)
 
 
 @compiled
-def put_off(tasks: Tasks, roster: Roster, trial: Trial, p: int, task: int) -> None:
+def put_off(tasks: Tasks, trial: Trial, p: int, task: int, duty: float) -> None:
     """The shift ends: the step comes first next time; if another already does, this one goes back on the list."""
-    if trial.resume[p] < 0:
-        trial.resume[p] = task
+    if trial.person[p].resume < 0:
+        trial.person[p].resume = task
         return
-    rank = task - tasks.list_ptr[p]
-    trial.bits[tasks.word_ptr[p] + (rank >> 6)] |= ONE << np.uint64(rank & 63)
-    trial.taken[p] -= 1
-    trial.duty[task] = roster.before[trial.shift[p] + 1]
+    let_begin(tasks, trial, p, task, duty)
+    trial.person[p].taken -= 1
 
 
 @compiled
 def step_forward(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, p: int, ahead: int) -> int:
     """Let person ``p`` decide at their time; returns how many steps that finished (0 or 1)."""
-    now = trial.at[p]
-    shift = trial.shift[p]
+    now, person = trial.at[p], trial.person[p]
+    shift = person.shift
     while shift < roster.ptr[p + 1] and roster.end[shift] <= now:
         shift += 1
-    trial.shift[p] = shift
+    person.shift = shift
     if shift == roster.ptr[p + 1]:
         trial.at[p] = NEVER
-        trial.free_at[p] = NEVER
+        person.free_at = NEVER
         return 0
     if roster.start[shift] > now:
         trial.at[p] = roster.start[shift]
         return 0
-    base = tasks.list_ptr[p]
-    while trial.queued[p] > 0 and trial.queue_time[base] <= now:
-        ready = pop(trial, base, p)
-        trial.duty[ready] = duty_at(roster, shift, roster.ptr[p], trial.ready[ready])
-        rank = ready - base
-        trial.bits[tasks.word_ptr[p] + (rank >> 6)] |= ONE << np.uint64(rank & 63)
+    while person.head < person.tail and trial.queue[person.head].time <= now:
+        queued = trial.queue[person.head]
+        person.head += 1
+        let_begin(tasks, trial, p, queued.task, duty_at(roster, shift, roster.ptr[p], queued.time))
     task, place, retry = pick(trial, tasks, p, now, ahead)
     if task < 0:
-        trial.at[p] = min(retry, trial.queue_time[base] if trial.queued[p] > 0 else NEVER)
+        trial.at[p] = min(retry, trial.queue[person.head].time if person.head < person.tail else NEVER)
         return 0
-    if task == trial.resume[p]:
-        trial.resume[p] = -1
+    duty = roster.before[shift] - roster.start[shift]
+    if task == person.resume:
+        person.resume = -1
     else:
-        begin(tasks, roster, trial, out, n, task, now)
-    end = min(now + trial.left[task], roster.end[shift])
-    trial.left[task] -= end - now
+        begin(tasks, trial, out, n, p, task, duty + now)
+    state = trial.each[task]
+    end = min(now + state.left, roster.end[shift])
+    state.left -= end - now
     out.worked[n, p] += np.float32(end - now)
-    trial.at[p] = end
-    trial.free_at[p] = end
+    person.free_at = end
+    if end == roster.end[shift]:
+        person.free_at = roster.start[shift + 1] if shift + 1 < roster.ptr[p + 1] else NEVER
+    trial.at[p] = person.free_at
     if place >= 0:
         trial.busy_until[place] = end
-    if trial.left[task] > HOUR_TOLERANCE:
-        put_off(tasks, roster, trial, p, task)
+    if state.left > HOUR_TOLERANCE:
+        put_off(tasks, trial, p, task, duty + end)
         return 0
     out.finished[n, p] = np.float32(end)
-    finish(tasks, trial, out, n, task, end)
+    finish(tasks, trial, out, n, p, task, end, duty + end)
     return 1
 
 
@@ -294,12 +219,17 @@ def set_up(
 ) -> None:
     """Everything as on the first morning, with this trial's hours."""
     for p in range(len(trial.at)):
-        trial.at[p] = NEVER
-        trial.free_at[p] = 0.0
-        trial.shift[p] = roster.ptr[p]
-        trial.taken[p] = 0
-        trial.queued[p] = 0
-        trial.resume[p] = -1
+        person, first = trial.person[p], tasks.list_ptr[p]
+        person.free_at = 0.0
+        person.shift = roster.ptr[p]
+        person.taken = 0
+        person.resume = -1
+        person.word = tasks.word_ptr[p]
+        person.head, person.tail = first, first + tasks.queued[p]
+        for at in range(person.head, person.tail):
+            trial.queue[at].time = tasks.queue[at].time
+            trial.queue[at].task = tasks.queue[at].task
+        trial.at[p] = tasks.queue[first].time if tasks.queued[p] else NEVER
     trial.bits[:] = np.uint64(0)
     trial.busy_until[:] = 0.0
     trial.worst_wait[:] = BEHIND
@@ -307,39 +237,40 @@ def set_up(
     common = team[uniform_cell(seed, number, 0)]
     for n in range(len(trial.factor)):
         trial.factor[n] = common * thing[uniform_cell(seed, number, tasks.thing_key[n])]
-    for task in range(len(tasks.q)):
-        factor = trial.factor[tasks.thing[task]] * step[uniform_cell(seed, number, tasks.key[task])]
-        trial.left[task] = tasks.q[task] * factor
-        trial.overrun[tasks.thing[task]] += tasks.q[task] * (factor - 1.0)
-        trial.refused[task] = False
-        trial.waiting_for[task] = tasks.preds[task]
-        trial.ready[task] = tasks.release[task]
-        if tasks.preds[task] == 0:
-            push(trial, tasks, task, tasks.release[task])
+    for task in range(len(tasks.each)):
+        own, state = tasks.each[task], trial.each[task]
+        factor = trial.factor[own.thing] * step[uniform_cell(seed, number, own.key)]
+        trial.overrun[own.thing] += own.q * (factor - 1.0)
+        state.left = own.q * factor
+        state.ready = own.release
+        state.waiting_for = tasks.preds[task]
+        state.refused = 0
 
 
 @compiled
 def run_trial(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, ahead: int) -> None:
     """Go from decision to decision in order of time until all is done, or nobody will ever come again."""
-    left = len(tasks.q)
+    left = len(tasks.each)
     while left > 0:
+        soonest = NEVER
+        for other in range(len(trial.at)):
+            soonest = min(soonest, trial.at[other])
         p = 0
-        for other in range(1, len(trial.at)):
-            if trial.at[other] < trial.at[p]:
-                p = other
-        if trial.at[p] < NEVER:
+        while trial.at[p] > soonest:
+            p += 1
+        if soonest < NEVER:
             left -= step_forward(tasks, roster, trial, out, n, p, ahead)
-        elif ahead < len(tasks.q):  # everyone waits for something beyond the others' next steps: look further
-            ahead = len(tasks.q)
+        elif ahead < len(tasks.each):  # everyone waits for something beyond the others' next steps: look further
+            ahead = len(tasks.each)
             for other in range(len(trial.at)):
-                trial.at[other] = trial.free_at[other]
+                trial.at[other] = trial.person[other].free_at
         else:
             break
     people = len(tasks.list_ptr) - 2
-    for task in range(len(tasks.q)):
-        if trial.left[task] > HOUR_TOLERANCE:
-            out.ready[n, tasks.thing[task]] = NEVER
-            out.missed[n, tasks.thing[task]] |= tasks.milestone[task] | CLOSE_LATE
+    for task in range(len(tasks.each)):
+        if left > 0 and trial.each[task].left > HOUR_TOLERANCE:
+            out.ready[n, tasks.each[task].thing] = NEVER
+            out.missed[n, tasks.each[task].thing] |= tasks.each[task].milestone | CLOSE_LATE
     for thing in range(out.ready.shape[1]):
         if trial.overrun[thing] > trial.worst_wait[thing]:
             out.cause[n, thing] = people + 2
@@ -361,26 +292,17 @@ def run_trials(
     ahead: int,
 ) -> None:
     """Trials ``first`` up to ``last``; rows of ``out`` are filled. Several threads may do different rows at once."""
-    n, people, things = len(tasks.q), len(tasks.list_ptr) - 1, out.ready.shape[1]
+    n, people, things = len(tasks.each), len(tasks.list_ptr) - 1, out.ready.shape[1]
     trial = Trial(
-        np.empty(n),
-        np.empty(n),
-        np.empty(n, np.int64),
-        np.empty(n, np.bool_),
-        np.empty(n),
-        np.empty(n, np.int64),
-        np.empty(people, np.int64),
+        np.empty(n, STATE),
+        np.empty(n, QUEUED),
+        np.empty(people, PERSON),
+        np.empty(people),
         np.empty(tasks.word_ptr[people], np.uint64),
-        np.empty(people),
-        np.empty(people),
-        np.empty(people, np.int64),
-        np.empty(people, np.int64),
-        np.empty(people, np.int64),
         np.empty(tasks.capacity.sum()),
         np.empty(things),
         np.empty(things),
         np.empty(things),
-        np.empty(n),
     )
     for number in range(first, last):
         set_up(tasks, roster, trial, seed, number, step, thing, team)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.forecast.dispatch import CLOSE_LATE, MOUNT_LATE, PHOTO_LATE, Outcome
+from treatments.forecast.dispatch import CLOSE_LATE, MOUNT_LATE, PHOTO_LATE
+from treatments.forecast.records import Outcome
 from treatments.forecast.roster import Roster
 from treatments.forecast.tasks import PlannedWork
 from treatments.planning.problem import RESOURCES, WEEK, Problem

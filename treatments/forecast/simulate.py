@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from treatments.forecast.dispatch import Outcome, run_trials
+from treatments.forecast.dispatch import run_trials
 from treatments.forecast.noise import Noise
+from treatments.forecast.records import Outcome
 from treatments.forecast.results import Forecast
 from treatments.forecast.roster import extended_roster
 from treatments.forecast.tasks import lay_out, read_plan
@@ -94,7 +95,7 @@ def simulate(
     problem = read_instance(instance)
     planned = read_plan(problem, plan, protect_weeks)
     tasks = lay_out(problem, planned)
-    roster = extended_roster(problem, int(tasks.q.sum()))
+    roster = extended_roster(problem, int(tasks.each["q"].sum(dtype=float)))
     objects, people = len(planned.objects), len(problem.staff_ids) + 1
     out = Outcome(
         np.zeros((trials, objects), np.float32),

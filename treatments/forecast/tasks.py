@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.forecast.dispatch import CLOSE_LATE, MOUNT_LATE, PHOTO_LATE, Tasks
+from treatments.forecast.dispatch import CLOSE_LATE, MOUNT_LATE, PHOTO_LATE
+from treatments.forecast.records import QUEUED, TASK, Ints, Records, Tasks
 from treatments.planning.problem import WEEK, Problem
 
-Ints = NDArray[np.int64]
 NO_START = -1
 
 
@@ -131,26 +131,30 @@ def lay_out(problem: Problem, planned: PlannedWork) -> Tasks:
     kinds = [problem.kinds[s] for s in steps]
     milestone = [{"photo": PHOTO_LATE, "mount": MOUNT_LATE}.get(k, CLOSE_LATE) for k in kinds]
     preds, next_ptr, following = _network(problem, steps)
-    return Tasks(
-        list_ptr,
-        word_ptr,
-        person,
-        np.searchsorted(planned.objects, owner).astype(np.int64),
-        planned.objects + 1,
-        (owner + 1) << 20 | (steps - work.step_ptr[level] + 1),
-        work.q[steps].astype(float),
-        work.cure[steps].astype(float),
-        np.maximum(work.release[owner], 0).astype(float),
-        work.limit[steps].astype(float),
-        problem.dates[owner, 2].astype(float),
-        np.array(milestone, np.int64),
-        work.resource[steps],
-        _planned_waits(problem, planned)[order],
-        preds,
-        next_ptr,
-        following,
-        problem.staffing.capacity,
-    )
+    rank = np.arange(len(steps)) - list_ptr[person]
+    each = np.zeros(len(steps), TASK)
+    each["key"] = (owner + 1) << 20 | (steps - work.step_ptr[level] + 1)
+    each["word"], each["bit"] = word_ptr[person] + (rank >> 6), np.uint64(1) << (rank & 63).astype(np.uint64)
+    each["q"], each["cure"], each["limit"] = work.q[steps], work.cure[steps], work.limit[steps]
+    each["close"], each["release"] = problem.dates[owner, 2], np.maximum(work.release[owner], 0)
+    each["waited"] = _planned_waits(problem, planned)[order]
+    each["person"], each["thing"] = person, np.searchsorted(planned.objects, owner)
+    each["next"], each["next_end"] = next_ptr[:-1], next_ptr[1:]
+    each["resource"], each["milestone"] = work.resource[steps], milestone
+    queue, queued = _ready_from_the_start(each, preds, list_ptr)
+    things, capacity = planned.objects + 1, problem.staffing.capacity
+    return Tasks(list_ptr, word_ptr, each, queue, queued, preds, things, following, capacity)
+
+
+def _ready_from_the_start(each: Records, preds: Ints, list_ptr: Ints) -> tuple[Records, Ints]:
+    """Each person's steps without predecessors in order of release, from where the person's list begins."""
+    queue, queued = np.zeros(len(each), QUEUED), np.zeros(len(list_ptr) - 1, np.int64)
+    for p, first in enumerate(list_ptr[:-1]):
+        own = first + np.flatnonzero(preds[first : list_ptr[p + 1]] == 0)
+        own = own[np.argsort(each["release"][own], kind="stable")]
+        queued[p] = len(own)
+        queue["time"][first : first + len(own)], queue["task"][first : first + len(own)] = each["release"][own], own
+    return queue, queued
 
 
 def _network(problem: Problem, steps: Ints) -> tuple[Ints, Ints, Ints]:
