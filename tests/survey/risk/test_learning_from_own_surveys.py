@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from media.base import jobs
 from media.base.models import Event, Job, JobState
 from survey.models import Joint, OwnFit, ParameterDraft, ParameterSet, Restoration, Workshop
-from survey.risk.db.selectors.own_surveys import double_pairs, own_surveys, planned
+from survey.risk.db.selectors.own_surveys import double_pairs, own_surveys, planned, values_before_fits
 from survey.risk.parameters import read
 from survey.risk.stages import PRIORS, transition_matrix
 from tests import builders
@@ -129,6 +129,20 @@ def test_an_adopted_fit_says_which_set_it_became(fitted, reader):
         number=7, name="From our rounds", values=fit.proposed, adopted_at=fit.finished_at + timedelta(hours=1)
     )
     assert "Adopted as parameter set 7 From our rounds" in text(reader.get(PAGE))
+
+
+def test_looks_do_not_count_twice_once_they_are_adopted(fitted):
+    two_rounds()
+    first = fitted()
+    ParameterSet.objects.create(
+        number=7, name="From our rounds", values={"first": 12, **first.proposed},
+        adopted_at=first.finished_at + timedelta(hours=1),
+    )  # fmt: skip
+    second = fitted()
+    assert second.parameters.number == 7
+    assert second.result["prior_life"] == first.result["prior_life"]
+    assert second.result["life"] == pytest.approx(first.result["life"])
+    assert values_before_fits(second.parameters.values) == {"first": 12}
 
 
 def test_a_fit_is_left_and_taken_up_again(fitted, head):

@@ -161,6 +161,21 @@ def adopted_as(fit: OwnFit) -> ParameterSet | None:
     return next((each for each in later if fit.proposed.items() <= each.values.items()), None)
 
 
+FITTED = ("beliefs.", "stays.")
+
+
+def values_before_fits(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values of a set with what it took from a fit put back as it was before: looks that are in the beliefs already
+    must not hold the next fit to themselves. One query for each fit in turn that was adopted, and one more."""
+    for fit in OwnFit.objects.exclude(proposed={}).select_related("parameters").order_by("-asked_at"):
+        taken = {path: value for path, value in fit.proposed.items() if path.startswith(FITTED)}
+        if taken.items() <= values.items() and not taken.items() <= fit.parameters.values.items():
+            before = values_before_fits(fit.parameters.values)
+            kept = {path: value for path, value in values.items() if path not in fit.proposed}
+            return {**kept, **{path: before[path] for path in fit.proposed if path in before}}
+    return dict(values)
+
+
 def the_fit(pk: UUID) -> OwnFit:
     """One finished fit. Raises ``NotThere``."""
     found = OwnFit.objects.filter(pk=pk, finished_at__isnull=False).first()

@@ -30,6 +30,7 @@ from survey.risk.db.selectors.own_surveys import (
     own_surveys,
     planned,
     rounds_at_objects,
+    values_before_fits,
 )
 from survey.risk.db.services.parameters import begin_draft
 from survey.risk.db.services.scoring import (
@@ -108,7 +109,7 @@ class Outcome:
 
 
 def fit_own_surveys(fit: OwnFit, *, tell: Tell) -> Outcome:
-    """Fit all own looks, held by the beliefs of the fit's parameter set. Reads, and writes nothing."""
+    """Fit all own looks, held by the beliefs of the fit's parameter set as they were before any fit. Writes nothing."""
     tell("Reading looks at joints")
     surveys = own_surveys()
     run = RiskRun(parameters=fit.parameters, as_of=fit.asked_at.date(), began_at=fit.asked_at)
@@ -117,7 +118,7 @@ def fit_own_surveys(fit: OwnFit, *, tell: Tell) -> Outcome:
     looked, shops, counts = _looked(surveys, joints, _rates(run))
     if too_few(looked.panel):
         return Outcome(counts, None, {})
-    made = fit_looks(looked, read(fit.parameters.values), tell)
+    made = fit_looks(looked, read(values_before_fits(fit.parameters.values)), tell)
     return Outcome(counts, {**made.result, "workshop_ids": [str(pk) for pk in shops]}, made.proposed)
 
 
