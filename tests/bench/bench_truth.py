@@ -10,12 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from survey.risk.bonds import normal_nodes
 from survey.risk.draws import draw_chances, draw_worlds, intervals
+from survey.risk.identification import CLASSES, DEFAULT_PRIOR, coded
+from survey.risk.likelihoods import DEFAULT_TABLE
 from survey.risk.look_next import worth_of_looks
+from survey.risk.matrices import transition_matrix
 from survey.risk.pace import Pace, pace_evidence
 from survey.risk.stages import StagePrior
 from survey.risk.together import score_together
-from tests.bench.known_truth import CHOSEN, Collection, make
+from survey.risk.workshops import Findings, governing, identify
+from tests.bench.known_truth import CHOSEN, NOW, SHARING, Collection, make
 
 TRAINING = 100_000  # seeds from here up make the collections that rivals are taught on
 
@@ -104,7 +109,9 @@ def looks_needed(seed: int, *, share: float = 0.8, again: int = 8) -> dict[str, 
     """Objects, and minutes, looked at before ``share`` of the failing joints is found, in several orders.
 
     A joint is failing if it moves, gapes or is open today (stage 3 or 4). Two in ten objects were looked at before;
-    after every eighth of the rest, look-next is asked anew with what was found. ``best`` is the order of one who knows.
+    after every eighth of the rest, look-next is asked anew with what was found. ``best`` is the order of one who knows
+    what each look will find. No rule can do better than one who knows every parameter (``knowing``), unless by luck:
+    the rest is how long each joint happened to wait. One who knew each joint's adhesive and pace too would need tests.
     """
     rng = np.random.default_rng(seed)
     made = make(rng, surveyed=0.2)
@@ -120,12 +127,50 @@ def looks_needed(seed: int, *, share: float = 0.8, again: int = 8) -> dict[str, 
     shelf = np.mean([needed(rng.permutation(never)) for _ in range(50)], axis=0)
     rates, worths = (needed(_as_asked(made, never, rng, again, by_minute)) for by_minute in (True, False))
     best = needed(never[np.argsort(-failing[never], kind="stable")])
-    found = {"by worth a minute": rates, "by worth": worths, "shelf": tuple(shelf), "best": best}
+    bounds = {
+        f"one who knows {words}": needed(never[np.argsort(-made_of(made)[never], kind="stable")])
+        for words, made_of in (("every parameter", knowing), ("adhesives and paces too", knowing_joints))
+    }
+    found = {"by worth a minute": rates, "by worth": worths, "shelf": tuple(shelf), **bounds, "best": best}
     flat = {f"{name}, {unit}": value for name, pair in found.items() for unit, value in zip(UNITS, pair, strict=True)}
     return flat | {"share failing": float((made.stage >= 3).mean())}
 
 
 UNITS = ("objects", "minutes")
+BOUNDS = ("one who knows every parameter", "one who knows adhesives and paces too", "best")
+STAY_RATES = 1.0 / np.array([15.0, 14.0, 12.0, 8.0])
+
+
+def knowing(made: Collection) -> np.ndarray:
+    """Failing joints [n] expected by one who knows how fast each class fails, each workshop's habit and whose each
+    restoration is; what each joint holds by, its hand's pace and its luck stay open."""
+    true, classes = made.true, len(CLASSES)
+    findings = Findings.of(
+        coded(made.evidence, DEFAULT_TABLE), DEFAULT_TABLE, restoration=made.restoration, workshop=true.shop,
+        years=np.stack([made.year, made.year], axis=1), prior=DEFAULT_PRIOR, sharing=SHARING,
+    )  # fmt: skip
+    certain = np.full((true.habits.size, classes), 1e-9)
+    certain[np.arange(true.habits.size), true.habits] = 1.0
+    found = identify(findings, SHARING, workshops=certain / certain.sum(axis=1, keepdims=True))
+    shares = governing(found, np.arange(made.owner.size)).classes
+    nodes, weights = normal_nodes(9)
+    chance = np.zeros(made.owner.size)
+    for kind in range(classes):
+        for node, weight in zip(nodes, weights, strict=True):
+            pace = true.speed[kind] * np.exp(SHARING.frailty * node)
+            chance += shares[:, kind] * weight * _failing(made, pace)
+    return np.bincount(made.owner, chance, made.objects)
+
+
+def knowing_joints(made: Collection) -> np.ndarray:
+    """The same by one who also knows what each joint holds by and how fast its hand's work fails."""
+    return np.bincount(made.owner, _failing(made, made.true.pace), made.objects)
+
+
+def _failing(made: Collection, pace: np.ndarray | float) -> np.ndarray:
+    """Chance [j] that a joint is failing or open today."""
+    age = (NOW - made.year[made.restoration]) * made.climate[made.owner]
+    return transition_matrix(STAY_RATES, age * pace)[:, 0, 3:].sum(axis=1)
 
 
 def _as_asked(made: Collection, never: np.ndarray, rng: np.random.Generator, again: int, by_minute: bool) -> np.ndarray:
@@ -184,7 +229,7 @@ def look_next(collections: int) -> None:
         if len(some) < 2:
             continue
         for unit in UNITS:
-            for name in ("by worth a minute", "by worth", "best"):
+            for name in ("by worth a minute", "by worth", *BOUNDS):
                 shares = [row[f"{name}, {unit}"] / row[f"shelf, {unit}"] for row in some]
                 print(_said(f"{name}, of shelf order in {unit}", shares))
 

@@ -35,6 +35,17 @@ assert len(MOVES) == PLANS.shape[1]
 
 
 @dataclass
+class Parameters:
+    """What nobody is told and no look can show outright: how fast each class fails [c], the habit of each workshop [w],
+    which workshop each restoration is of [r], and how fast each joint passes through its stages [j]."""
+
+    speed: np.ndarray
+    habits: np.ndarray
+    shop: np.ndarray
+    pace: np.ndarray
+
+
+@dataclass
 class Collection:
     """What is true and what is told. Joints [j], objects [n]."""
 
@@ -54,6 +65,7 @@ class Collection:
     visit_stage: np.ndarray
     evidence: list[dict[str, str]]
     objects: int
+    true: "Parameters"
     workshops: np.ndarray | None = None  # habits as last identified
 
     def inputs(self) -> JointInputs:
@@ -191,7 +203,7 @@ def make(rng: np.random.Generator, *, objects: int = 120, surveyed: float = 0.6,
     told = np.where(rng.random(owner_of.size) < 0.8, shop, -1)
     return Collection(
         owner, restoration, told, year, climate, kind, today, fails, chance, part, load, moves, ago, stages, evidence,
-        objects,
+        objects, Parameters(world_speed * 49.0 / years, habits, shop, pace),
     )  # fmt: skip
 
 
