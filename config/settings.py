@@ -9,6 +9,9 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+# Read by numpy when it is loaded. All matrices here are small: several threads of linear algebra only wait for each
+# other, measured at forty times longer where server, worker and others share two processors.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 ROOT = Path(__file__).resolve().parent.parent
 
 

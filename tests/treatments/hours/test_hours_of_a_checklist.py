@@ -14,7 +14,7 @@ from survey.risk.db import services as risk
 from tests import builders
 from tests.treatments import checklists
 from treatments.hours.db import selectors
-from treatments.hours.db.selectors.plans import NOT_KNOWN_YET, SEASON
+from treatments.hours.db.selectors.learned import NOT_KNOWN_YET, SEASON
 from treatments.models import LevelTable, LoggedTime, Treatment
 from treatments.options.db import services as options
 

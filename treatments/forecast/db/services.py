@@ -100,7 +100,7 @@ def make_forecast(row: Forecast, *, progress: Callable[[int], None]) -> dict[str
     """Simulate and fill the row in; the caller writes it. ``progress`` gets the trials done so far."""
     local = timezone.localtime(row.made_at).replace(tzinfo=None)
     work, known = gather_work(row.exhibition, local), experience()
-    noise = Noise(team_median=known.factor, team_sigma=min(known.log_sigma, 1.0))
+    noise = Noise(team_sigma=min(known.log_sigma, 1.0))  # the factor itself is in the hours already
     outcome = simulate(work.instance, work.planned, trials=row.trials, seed=row.seed, noise=noise, progress=progress)
     _fill_in(row, work, known, noise, outcome)
     return {"row": row, "objects": _object_rows(row, work, outcome)}

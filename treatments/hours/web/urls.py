@@ -1,6 +1,6 @@
 from django.urls import path
 
-from treatments.hours.web import time, views
+from treatments.hours.web import learned, time, views
 
 app_name = "hours"
 urlpatterns = [
@@ -8,6 +8,8 @@ urlpatterns = [
     path("treatments.csv", views.export, name="export"),
     path("accept/", views.accept, name="accept"),
     path("accept/take-back/", views.take_back_accepted, name="take_back_accepted"),
+    path("learned/", learned.learned, name="learned"),
+    path("learned/factor/", learned.factor, name="factor"),
     path("time/", time.week, name="time"),
     path("time/time.csv", time.export, name="time_export"),
     path("time/stop/", time.stop, name="clock_stop"),

@@ -1,7 +1,7 @@
 """All reading of hours."""
 
+from treatments.hours.db.selectors.learned import Experience, Learned, learned
 from treatments.hours.db.selectors.plans import (
-    Experience,
     LevelHours,
     ObjectPlan,
     all_levels,
@@ -41,6 +41,7 @@ __all__ = [
     "ORDERS",
     "TIME_COLUMNS",
     "Experience",
+    "Learned",
     "LevelHours",
     "ObjectLevels",
     "ObjectPlan",
@@ -53,6 +54,7 @@ __all__ = [
     "export_rows",
     "forgotten",
     "hours_needed",
+    "learned",
     "logged",
     "object_levels",
     "object_plans",

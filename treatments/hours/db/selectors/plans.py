@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 import numpy as np
-from numpy.typing import NDArray
 
 from survey.condition.db import selectors as condition
 from survey.condition.db.models import JointSeen
@@ -18,18 +15,13 @@ from survey.register.db.models import Exhibition
 from survey.register.db.selectors import entry_map
 from survey.risk.db.models import ObjectRisk, RiskRun
 from survey.risk.db.selectors import latest_run
-from treatments.hours.db.models import LoggedTime, Treatment
-from treatments.hours.estimate import ReferenceClass, lognormal_from_quantiles, reference_class, total_hours
+from treatments.hours.db.selectors.learned import Experience, Learned, bodies_of, learned
+from treatments.hours.estimate import total_hours
 from treatments.options.db import selectors as options
 from treatments.options.db.models import ChosenLevel
 from treatments.options.steps import LevelRates, StepHours, StepTable, ThreePoint
 from treatments.options.suggesting import Suggestion, suggest
 
-ENOUGH = 10
-# Spread (standard deviation of the logarithm) of the factor that all work of one season shares. Before there are enough
-# finished jobs: a common bias of 30 per cent, as in published project figures. After, beside what so few jobs leave
-# open: how far one season strays from the long run, which is our own judgement.
-NOT_KNOWN_YET, SEASON = 0.3, 0.1
 QUANTILES = (0.1, 0.5, 0.9)
 DRIVER_WORDS = {
     "joints": "number of joints",
@@ -38,18 +30,6 @@ DRIVER_WORDS = {
     "paint_area_cm2": "area of paint",
     "sherds": "number of sherds",
 }
-
-
-class Experience(NamedTuple):
-    """How finished jobs compare with their estimates, each job's estimate being the mean of its steps' ranges.
-
-    ``factor`` is what all finished jobs took over what they were expected to take; ``log_sigma`` how far the factor of
-    the work to come may lie from it. ``reference`` has the ratios of single jobs.
-    """
-
-    reference: ReferenceClass
-    factor: float
-    log_sigma: float
 
 
 @dataclass(frozen=True)
@@ -87,61 +67,34 @@ class ObjectPlan:
 
 
 def experience() -> Experience:
-    """Actual over expected hours of the department's finished treatments. Two queries.
-
-    Until ``ENOUGH`` jobs are finished the factor is 1, with the spread that published estimates show. The scatter of
-    single jobs is not in ``log_sigma``: over many objects it averages out, and the forecast draws it job by job.
-    """
-    took: dict[UUID, float] = defaultdict(float)
-    standing = LoggedTime.objects.standing().filter(treatment__finished_on__isnull=False)
-    for pk, hours in standing.values_list("treatment_id", "hours"):
-        took[pk] += hours
-    estimates = dict(Treatment.objects.filter(finished_on__isnull=False).values_list("pk", "estimate"))
-    said = {pk: expected_hours(ThreePoint(*p) for p in estimates[pk].values()) for pk in took if pk in estimates}
-    jobs = [pk for pk, hours in said.items() if hours > 0]
-    expected, actual = np.array([said[pk] for pk in jobs]), np.array([took[pk] for pk in jobs])
-    reference = reference_class(expected, actual, least=ENOUGH)
-    if not reference.enough:
-        return Experience(reference, 1.0, NOT_KNOWN_YET)
-    factor = float(actual.sum() / expected.sum())
-    return Experience(reference, factor, float(np.hypot(_relative_error(expected, actual, factor), SEASON)))
-
-
-def _relative_error(expected: NDArray[np.float64], actual: NDArray[np.float64], factor: float) -> float:
-    """Standard error of a ratio of totals, over the ratio; about that of its logarithm.
-
-    Source: Cochran 1977, Sampling Techniques, 3rd ed., section 6.4 (from memory).
-    """
-    jobs = expected.size
-    residual = actual - factor * expected
-    return float(np.sqrt(jobs / (jobs - 1) * (residual**2).sum()) / (factor * expected.sum()))
-
-
-def expected_hours(ranges: Iterable[ThreePoint]) -> float:
-    """Mean hours of steps together: of each the mean of the log-normal through its low and high."""
-    known = [(points.low, points.high) for points in ranges if points.low > 0]
-    if not known:
-        return 0.0
-    low, high = np.array(known).T
-    return float(lognormal_from_quantiles(low, high).mean.sum())
+    """Actual over expected hours of the department's finished treatments. Five queries."""
+    return learned().experience
 
 
 def hours_needed(plans: Iterable[ObjectPlan], known: Experience) -> ThreePoint:
     """Hours of all plans together: one in ten below, middle, one in ten above; the shared factor does not average out.
 
-    Each level's own steps are taken to run long or short together, objects independently.
+    The plans' hours hold the factor already; here its spread is added. Each level's own steps are taken to run long or
+    short together, objects independently.
     """
     counted = [plan.counts.hours for plan in plans if plan.counts.steps]
     if not counted:
         return ThreePoint(0.0, 0.0, 0.0)
     spread = float(np.sqrt(np.expm1(known.log_sigma**2)))
-    total = total_hours([h.low for h in counted], [h.high for h in counted], factor=known.factor, shared_cv=spread)
+    total = total_hours([h.low for h in counted], [h.high for h in counted], shared_cv=spread)
     return ThreePoint(*(float(total.quantile(q)) for q in QUANTILES))
 
 
-def level_hours(level: LevelRates, drivers: ObjectDrivers | None, table: StepTable) -> LevelHours:
-    """Hours and waits of one level for one object; sums of points, which is wider than independent steps would be."""
-    steps = options.steps_of(level, drivers, table)
+def level_hours(
+    level: LevelRates, drivers: ObjectDrivers | None, table: StepTable, known: Learned, body: str = ""
+) -> LevelHours:
+    """Hours and waits of one level for one object, as the department's finished treatments teach them.
+
+    Sums of points, which is wider than independent steps would be.
+    """
+    steps = tuple(
+        replace(step, hours=known.hours(step, body)) for step in options.steps_of(level, drivers, table)
+    )  # fmt: skip
     zero = ThreePoint(0.0, 0.0, 0.0)
     assumed = sorted({name for step in steps for name in step.assumed})
     hours, wait = sum((s.hours for s in steps), zero), sum((s.wait for s in steps), zero)
@@ -151,12 +104,13 @@ def level_hours(level: LevelRates, drivers: ObjectDrivers | None, table: StepTab
 def all_levels(object_id: UUID) -> list[LevelHours]:
     """Every level for one object, from least to most work."""
     table = options.table_in_use()
-    drivers = condition.drivers([object_id]).get(object_id)
-    return [level_hours(level, drivers, table) for level in table.levels]
+    drivers, known = condition.drivers([object_id]).get(object_id), learned()
+    body = bodies_of([object_id]).get(object_id, "")
+    return [level_hours(level, drivers, table, known, body) for level in table.levels]
 
 
 def object_plans(exhibition: Exhibition) -> dict[UUID, ObjectPlan]:
-    """What counts for each object on the checklist: the level chosen, else the one suggested. Eleven queries."""
+    """What counts for each object on the checklist: the level chosen, else the one suggested. Fifteen queries."""
     return _plans(exhibition, list(entry_map(exhibition)))
 
 
@@ -171,14 +125,15 @@ def _plans(exhibition: Exhibition | None, ids: list[UUID]) -> dict[UUID, ObjectP
     drivers = condition.drivers(ids)
     bands, stages = _bands(latest_run(), ids), _worst_stages(ids)
     chosen = options.chosen_levels(exhibition, ids) if exhibition else {}
-    ugly = _disfigured(ids)
+    ugly, known, bodies = _disfigured(ids), learned(), bodies_of(ids)
     found = {}
     for pk in ids:
         suggestion = _suggestion(bands.get(pk, ""), stages.get(pk), drivers.get(pk), pk in ugly)
         choice = chosen.get(pk)
         lost = choice.level if choice and choice.level not in codes else ""
         choice = None if lost else choice
-        hours = level_hours(table.level(choice.level if choice else suggestion.level), drivers.get(pk), table)
+        level = table.level(choice.level if choice else suggestion.level)
+        hours = level_hours(level, drivers.get(pk), table, known, bodies.get(pk, ""))
         found[pk] = ObjectPlan(pk, suggestion, choice, hours, lost)
     return found
 

@@ -17,8 +17,8 @@ from survey.register.exporting import neutralise
 from survey.risk.db.models import ObjectRisk
 from survey.risk.db.selectors import latest_run
 from treatments.hours.db.models import LoggedTime, Treatment
+from treatments.hours.db.selectors.learned import Experience
 from treatments.hours.db.selectors.plans import (
-    Experience,
     LevelHours,
     ObjectPlan,
     all_levels,

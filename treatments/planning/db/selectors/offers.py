@@ -12,7 +12,7 @@ from survey.condition.db import selectors as condition
 from survey.register.db.models import Object
 from survey.risk.db.models import Band, ObjectRisk
 from survey.risk.db.selectors import latest_run
-from treatments.hours.db.selectors import LevelHours, ObjectPlan
+from treatments.hours.db.selectors import LevelHours, ObjectPlan, learned
 from treatments.hours.db.selectors.plans import level_hours
 from treatments.options.db import selectors as options
 from treatments.options.steps import StepTable
@@ -60,7 +60,7 @@ def offer(work: Work, *, mandatory_weeks: float, other_weeks: float, pinned: Map
     pinned = pinned or {}
     ids = [UUID(thing["id"]) for thing in work.instance["objects"]]
     table, drivers, shares = options.table_in_use(), condition.drivers(ids), effects()
-    things = Object.objects.only("number", "significance", "restriction").in_bulk(ids)
+    things, known_hours = Object.objects.only("number", "significance", "restriction", "body").in_bulk(ids), learned()
     run = latest_run()
     scored = ObjectRisk.objects.filter(run=run, object__in=ids) if run else ObjectRisk.objects.none()
     known = {pk: (loss, band) for pk, loss, band in scored.values_list("object_id", "loss", "band")}
@@ -70,7 +70,10 @@ def offer(work: Work, *, mandatory_weeks: float, other_weeks: float, pinned: Map
         pk = UUID(thing["id"])
         plan, entry = work.plans[pk], work.entries[pk]
         loss, band = known.get(pk, (usual, ""))
-        levels = [level_hours(table.level(code), drivers.get(pk), table) for code in _codes(plan, things[pk], table)]
+        codes = _codes(plan, things[pk], table)
+        levels = [
+            level_hours(table.level(code), drivers.get(pk), table, known_hours, things[pk].body) for code in codes
+        ]
         if not levels:
             withheld.add(thing["id"])
         keep = {plan.level, pinned.get(thing["id"], "")}
