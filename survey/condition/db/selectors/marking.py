@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from media.markup import web_annotation
 from media.markup.db import selectors as markup
 from media.markup.db.models import Markup
 from media.markup.geometry import Mark
+from media.markup.tracing import Trace, traced
 from media.photographs.sniffing import MEDIA_TYPES
 from survey.condition.db.models import Fill, Joint, ObjectPhotograph, Overpaint
 from survey.condition.marking import MEASURES, NAMES, SHAPES, UNITS
@@ -81,9 +82,16 @@ def the_part(kind: str, key: str, thing: Object) -> Part:
     return found
 
 
-def drawn_on(photographs: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
-    """What stands on some photographs, as pages draw it: drawings by photograph. One query."""
-    return {name: [row.drawing for row in rows] for name, rows in markup.standing_on(photographs).items()}
+SPOT = 1 / 80  # of a photograph's width: half the sign of a point, as large as is read on a page
+
+
+def traces_on(photographs: Sequence[str], names: Mapping[str, str]) -> dict[str, list[Trace]]:
+    """What stands on some photographs, by photograph, as pages show it; ``names`` gives labels of parts. One query."""
+    found = {}
+    for name, rows in markup.standing_on(photographs).items():
+        drawings = [markup.drawing_of(row) for row in rows]
+        found[name] = [each for one in drawings for each in traced(one, names, spot=one.width * SPOT)]
+    return found
 
 
 def as_annotations(found: Board) -> dict[str, Any]:

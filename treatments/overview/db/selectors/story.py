@@ -13,8 +13,10 @@ from django.utils import timezone
 
 from media.base.errors import NotThere
 from media.base.models import Event
+from media.markup.tracing import Trace
 from survey.condition.db import selectors as condition
 from survey.condition.db.models import Assessment, Joint, JointSeen, ObjectPhotograph, Restoration
+from survey.condition.db.selectors.marking import traces_on
 from survey.register.db.models import ChecklistEntry, Exhibition, Object, ObjectMove
 from survey.register.db.selectors import current_exhibition
 from survey.risk.db.models import Band, JointRisk, ObjectRisk
@@ -61,11 +63,27 @@ class JointLine:
 
 
 @dataclass(frozen=True)
+class PhotographLine:
+    """A photograph with what is drawn on it; sizes of letters in its own pixels."""
+
+    taken: ObjectPhotograph
+    traces: Sequence[Trace]
+
+    @property
+    def letters(self) -> float:
+        return self.taken.photograph.width / 32
+
+    @property
+    def edge(self) -> float:
+        return self.taken.photograph.width / 160
+
+
+@dataclass(frozen=True)
 class ObjectStory:
     """All there is to say of one object."""
 
     object: Object
-    photographs: list[ObjectPhotograph]
+    photographs: list[PhotographLine]
     restorations: list[Restoration]
     last_seen: dict[UUID, JointSeen]
     risk: ObjectRisk | None
@@ -128,7 +146,7 @@ def object_story(pk: UUID, day: date) -> ObjectStory:
     names = {level.code: level.name for level in table_in_use().levels}
     story = ObjectStory(
         object=thing,
-        photographs=list(thing.photographs.select_related("photograph").order_by("-at")[:12]),
+        photographs=_photographs(thing, restorations),
         restorations=restorations,
         last_seen={row.joint_id: row for row in seen},
         risk=ObjectRisk.objects.filter(run=run, object=thing).select_related("run").first(),
@@ -142,6 +160,16 @@ def object_story(pk: UUID, day: date) -> ObjectStory:
     stations = _stations(story, assessments, standing, names, exhibition)
     story.events.extend(sorted(stations, key=lambda event: event.order))
     return story
+
+
+def _photographs(thing: Object, restorations: Sequence[Restoration]) -> list[PhotographLine]:
+    """The latest photographs with what is drawn on them. Two queries."""
+    taken = list(thing.photographs.select_related("photograph").order_by("-at")[:12])
+    parts = [
+        part for each in restorations for rows in (each.joints, each.fills, each.overpaints) for part in rows.all()
+    ]
+    traces = traces_on([row.photograph_id for row in taken], {str(part.pk): part.label for part in parts})
+    return [PhotographLine(row, traces.get(row.photograph_id, [])) for row in taken]
 
 
 def _stations(
