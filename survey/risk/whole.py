@@ -117,7 +117,7 @@ def learn(batches: Sequence[Told], parameters: Parameters, keys: Keys, seed: int
     seen = np.zeros(belief.years.size)
     for told in batches:
         bonds, _, _ = tied(told, shops, parameters)
-        seen += pace_evidence(_by_plan(told), bonds, parameters.assumptions, belief.years)
+        seen += _pace_after_first_looks(told, bonds, parameters, belief)
     pace = belief.after(seen, trust=parameters.visits_trust)
     return Learned(parameters.class_prior, said, keys, kinds, pace, seed)
 
@@ -158,16 +158,44 @@ def _findings(told: Told, parameters: Parameters) -> Findings:
     )  # fmt: skip
 
 
-def _by_plan(told: Told) -> JointInputs:
-    """The inputs with looks made by plan alone: those made because something looked bad mislead about the rest."""
-    return told.inputs.changed(visit_stages=told.rounds)
+def _looks(told: Told, rows: Whole) -> tuple[JointInputs, JointInputs]:
+    """Some joints with all looks that were made by plan, and with the first of these alone.
+
+    What is learned of a collection is what later looks say once the first is given. Looks made because something
+    looked bad mislead about the rest. So does the age at the first look: joints that failed before anybody looked were
+    made anew and left no trace, and those that are left speak for long lives.
+    """
+    planned = told.inputs.only(rows).changed(visit_stages=told.rounds[rows])
+    seen = planned.visit_stages >= 0
+    first = seen & (np.cumsum(seen, axis=1) == 1)
+    return planned, planned.changed(visit_stages=np.where(first, planned.visit_stages, -1))
+
+
+def _seen_again(told: Told) -> NDArray[np.bool_]:
+    """Joints [j] that were looked at by plan more than once."""
+    return np.asarray((told.rounds >= 0).sum(axis=1) > 1)
+
+
+def _pace_after_first_looks(told: Told, bonds: Bonds, parameters: Parameters, belief: Pace) -> Floats:
+    """Log-likelihood [g] of the later looks at these joints for each mean life of ``belief``."""
+    rows = np.flatnonzero(np.isin(told.restoration, told.restoration[_seen_again(told)]))
+    some = replace(
+        bonds, restoration=bonds.restoration[rows], follows=bonds.follows[rows], otherwise=bonds.otherwise[rows],
+        depends_on=np.full(rows.size, -1, dtype=np.int64),
+    )  # fmt: skip
+    both = [pace_evidence(inputs, some, parameters.assumptions, belief.years) for inputs in _looks(told, rows)]
+    return both[0] - both[1]
 
 
 def _aged(told: Told, parameters: Parameters) -> Floats:
-    """What stages seen say of each joint's adhesive, cellulose nitrate taken to last as the middle belief says."""
+    """What later looks say of each joint's adhesive, cellulose nitrate taken to last as the middle belief says."""
     chosen = parameters.assumptions
     years = chosen.priors[chosen.middle].mean_years
-    return class_evidence(_by_plan(told), parameters.sharing, chosen, years=years)
+    rows = np.flatnonzero(_seen_again(told))
+    found = np.zeros((told.restoration.size, parameters.class_prior.size))
+    both = [class_evidence(inputs, parameters.sharing, chosen, years=years) for inputs in _looks(told, rows)]
+    found[rows] = both[0] - both[1]
+    return found
 
 
 @dataclass(frozen=True)

@@ -81,18 +81,25 @@ def test_a_test_on_one_joint_speaks_for_the_others_of_its_restoration_and_of_its
     assert "other work of the same workshop and period" in said["adhesive"]
 
 
-def test_visits_of_a_round_bend_the_pace_and_those_made_because_it_looked_bad_do_not(score):
-    for _ in range(8):
-        thing, held = restored(joints=2, year=1990)
+def test_rounds_bend_the_pace_and_looks_made_because_it_looked_bad_do_not(score):
+    things = [restored(joints=2, year=1990) for _ in range(8)]
+    for thing, held in things:
+        builders.an_assessment(thing, stages=dict.fromkeys(held, 0), started_at=datetime(2016, 3, 2, tzinfo=UTC))
         builders.an_assessment(thing, stages=dict.fromkeys(held, 3), visit="looked_bad")
     suspicious = score().learned
     assert suspicious["pace_prior_share"] == pytest.approx(1, abs=1e-6)
-    for thing in {joint.restoration.object for joint in Joint.objects.all()}:
-        held = Joint.objects.filter(restoration__object=thing)
+    for thing, held in things:
         builders.an_assessment(thing, stages=dict.fromkeys(held, 3))
     learned = score().learned
     assert learned["pace_prior_share"] < 0.9
     assert learned["mean_years"][1] < suspicious["mean_years"][1]
+
+
+def test_what_has_lasted_until_the_first_look_says_nothing_of_the_pace(score):
+    """Those that did not last were made anew and left no trace: a lifetime of survivors must not look long."""
+    for _ in range(8):
+        restored(joints=2, year=1900, stage=0)
+    assert score().learned["pace_prior_share"] == pytest.approx(1, abs=1e-6)
 
 
 def test_the_chance_lies_between_that_of_the_worst_joint_and_of_independent_joints(score):
