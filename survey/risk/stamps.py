@@ -31,13 +31,23 @@ class Clock:
         if order not in ORDERS:
             raise ValueError(f"order must be one of {', '.join(ORDERS)}")
         self.order = order
+        self.between = " "
         self.dates: dict[str, int] = {}
         self.clocks: dict[str, int] = {}
 
     def seconds(self, stamp: str) -> int:
         """Seconds since 1970 of a stamp that holds date and time of day. Raises ``ValueError``."""
-        day, blank, clock = stamp.replace("T", " ", 1).strip().partition(" ")
-        if not blank or ":" not in clock or not day[:1].isdigit() or len(day) < 6:
+        day, _, clock = stamp.partition(self.between)
+        try:
+            return self.dates[day] + self.clocks[clock]
+        except KeyError:
+            return self._first_met(stamp)
+
+    def _first_met(self, stamp: str) -> int:
+        """A stamp whose date or time of day has not been met yet, or stands in another way than those before."""
+        self.between = "T" if stamp[10:11] == "T" else " "
+        day, found, clock = stamp.partition(self.between)
+        if not found or ":" not in clock or not day[:1].isdigit() or len(day) < 6:
             day, clock = _apart(stamp)
         return self.day(day) + self.clock(clock)
 
