@@ -1,6 +1,6 @@
 from django.urls import path
 
-from treatments.planning.web import plan, views
+from treatments.planning.web import plan, views, worth
 
 app_name = "planning"
 urlpatterns = [
@@ -18,6 +18,7 @@ urlpatterns = [
     path("plan/adapt/", plan.adapt, name="plan_adapt"),
     path("plan/<uuid:pk>/pin/<uuid:thing>/", plan.pin, name="plan_pin"),
     path("plan/sheet/", plan.sheet, name="plan_sheet"),
+    path("plan/worth/", worth.worth, name="worth"),
     path("plan/effects/", plan.effects, name="plan_effects"),
     path("plan/calendars/", plan.calendars, name="calendars"),
     path("plan/calendars/<uuid:pk>/", plan.calendar_change, name="calendar_change"),
