@@ -33,6 +33,7 @@ TESTS_WITH_SAMPLE = frozenset({"nitrate_test", "protein_test", "ftir"})
 TOUCHING = TESTS_WITH_SAMPLE | {
     "solvent"
 }  # not where a residue may be evidence, nor without the agreement that applies
+PAIRS = 4_000_000  # of restorations of one workshop weighed against each other at once: a few dozen megabytes
 ACT_FROM = 0.2  # chance of failing before the milestone from which an object is dealt with (expert default)
 
 
@@ -198,12 +199,12 @@ def worth_of_tests(
     worth = (chance * changed * np.abs(then - act_from)).sum(axis=1) * stake[owner]
     others = np.zeros(groups, dtype=np.int64)
     for habit in np.unique(workshop[workshop >= 0]):
-        mine = np.flatnonzero((workshop == habit) & (joint >= 0))
-        gain, count = _for_others(
-            mine, np.flatnonzero(workshop == habit), scores, told, owner, stake, prior, act_from, bonds
-        )
-        worth[mine] += gain
-        others[mine] = count
+        all_of_it = np.flatnonzero(workshop == habit)
+        tested_of_it = all_of_it[joint[all_of_it] >= 0]
+        for mine in np.array_split(tested_of_it, max(1, tested_of_it.size * all_of_it.size // PAIRS)):
+            gain, count = _for_others(mine, all_of_it, scores, told, owner, stake, prior, act_from, bonds)
+            worth[mine] += gain
+            others[mine] = count
     return Tests(changes, worth, others, joint)
 
 

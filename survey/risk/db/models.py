@@ -207,7 +207,7 @@ class NextStep(models.Model):
     class Meta:
         constraints = [models.UniqueConstraint(fields=["list", "object", "kind"], name="next_step_once")]
         indexes = [
-            models.Index(fields=["list", "best", "-rate", "id"], name="next_step_best"),
+            models.Index(fields=["list", "-rate", "id"], name="next_step_first"),
             models.Index(fields=["list", "kind", "-rate", "id"], name="next_step_of_kind"),
         ]
 

@@ -16,6 +16,7 @@ from media.base import jobs
 from media.base.models import Job, JobState
 from survey.models import AdhesiveEvidence, Joint, NextList, NextStep
 from survey.risk.db import services
+from survey.risk.db.selectors import looking_next as reading
 from tests import builders
 from tests.survey.risk import scores
 
@@ -80,12 +81,15 @@ def a_room(*stages: int):
 
 
 def test_a_list_is_worked_out_after_every_scoring(worked_out):
-    unseen, seen = restored(), restored(1)
+    unseen, seen = restored(place=builders.a_place()), restored(1)
     made = worked_out(builders.an_exhibition())
     looks = {step.object: step for step in made.steps.filter(kind="look")}
     assert set(looks) == {unseen} and seen not in looks
     step = looks[unseen]
     assert step.minutes == 8 and 0 < step.changes <= 1 and step.rate == pytest.approx(step.worth / step.minutes)
+    asked = reading.Asked()
+    assert made.counts["whole"] == reading.totals(made, asked)
+    assert made.counts["shelves"] == reading.shelf_sums(made, asked) and made.counts["shelves"][0][1] == 1
     assert made.counts["looks"] == 1 and made.curve[0] == [0, 0] and made.curve[-1][1] == 1
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -49,11 +50,14 @@ def newest_list() -> NextList | None:
 
 def found_steps(of: NextList, asked: Asked) -> QuerySet[NextStep]:
     """Steps that pass the filters and have not been made since, in no order yet."""
-    rows = NextStep.objects.filter(list=of, object__withdrawn_at=None)
+    # No part of these is correlated with a row: each is worked out once, and hardly anything is in them.
+    rows = NextStep.objects.filter(list=of)
+    rows = rows.exclude(object__in=Object.objects.filter(withdrawn_at__isnull=False).values("pk"))
     rows = rows.filter(kind=asked.kind) if asked.kind else rows.filter(best=True)
-    looked = standing().filter(object=OuterRef("object_id"), finished_at__gt=of.made_at, old_restoration__in=ANSWERED)
-    tested = AdhesiveEvidence.objects.filter(joint=OuterRef("joint_id"), at__gt=of.made_at)
-    rows = rows.exclude(Q(kind=StepKind.LOOK) & Exists(looked)).exclude(Exists(tested))
+    looked = standing().filter(finished_at__gt=of.made_at, old_restoration__in=ANSWERED)
+    tested = AdhesiveEvidence.objects.filter(at__gt=of.made_at)
+    rows = rows.exclude(kind=StepKind.LOOK, object__in=looked.values("object"))
+    rows = rows.exclude(joint__in=tested.values("joint"))
     if asked.listed:
         rows = rows.filter(Exists(_entries(of).filter(object=OuterRef("object_id"))))
     if asked.place:
@@ -115,10 +119,18 @@ class NextAnswer:
         return self.first_minutes / 60
 
 
-def next_answer(of: NextList, asked: Asked) -> NextAnswer:
-    """What the list comes to under these filters. Two queries."""
+def totals(of: NextList, asked: Asked) -> dict[str, Any]:
+    """How many steps pass the filters, and their minutes and worth together. One query."""
     rows = found_steps(of, asked).order_by()
-    whole = rows.aggregate(count=Count("pk"), minutes=Sum("minutes"), worth=Sum("worth"))
+    return rows.aggregate(count=Count("pk"), minutes=Sum("minutes"), worth=Sum("worth"))
+
+
+def next_answer(of: NextList, asked: Asked, *, changed: bool) -> NextAnswer:
+    """What the list comes to under these filters; the whole of one that has not ``changed`` is kept with it. At most
+    two queries."""
+    rows = found_steps(of, asked).order_by()
+    kept = None if changed or asked.narrowed else of.counts.get("whole")
+    whole = kept or totals(of, asked)
     first = list(rows.order_by(*ORDER).values_list("minutes", "worth")[:FIRST])
     minutes, worth = whole["minutes"] or 0.0, whole["worth"] or 0.0
     spent = sum(each[0] for each in first)
@@ -132,38 +144,45 @@ def next_answer(of: NextList, asked: Asked) -> NextAnswer:
     )
 
 
-@dataclass
+@dataclass(frozen=True)
 class ShelfAhead:
     """A shelf with what is worth looking at on it; ``share`` of all that the listed looks are worth."""
 
     place: Place
-    steps: int = 0
-    minutes: float = 0.0
-    worth: float = 0.0
-    share: float = 0.0
+    steps: int
+    minutes: float
+    share: float
 
     @property
     def hours(self) -> float:
         return self.minutes / 60
 
 
-def shelves_ahead(of: NextList, asked: Asked) -> Sequence[ShelfAhead]:
-    """The shelves whose looks are together worth most, in walking order. Two queries."""
+def shelves_ahead(of: NextList, asked: Asked, *, changed: bool) -> Sequence[ShelfAhead]:
+    """The shelves whose looks are together worth most, in walking order. At most two queries."""
+    kept = None if changed or asked.narrowed else of.counts.get("shelves")
+    kept = shelf_sums(of, asked) if kept is None else kept
+    places = Place.objects.in_bulk([UUID(row[0]) for row in kept])
+    shelves = [
+        ShelfAhead(places[UUID(pk)], steps, minutes, share) for pk, steps, minutes, share in kept if UUID(pk) in places
+    ]
+    return sorted(shelves, key=lambda ahead: ahead.place.path)
+
+
+def shelf_sums(of: NextList, asked: Asked) -> list[list[Any]]:
+    """Key, looks, minutes and share of all that looks are worth, of the shelves worth most. Two queries."""
     rows = found_steps(of, asked).filter(kind=StepKind.LOOK, object__place__isnull=False).order_by()
     sums = rows.values_list("object__place").annotate(Count("pk"), Sum("minutes"), Sum("worth"))
     by_place = {pk: numbers for pk, *numbers in sums}
-    shelves: dict[UUID, ShelfAhead] = {}
+    shelves: dict[UUID, list[float]] = defaultdict(lambda: [0, 0.0, 0.0])
     for place in Place.objects.filter(pk__in=by_place).select_related("parent"):
         shelf = shelf_of(place)
         if shelf is not None:
-            ahead = shelves.setdefault(shelf.pk, ShelfAhead(shelf))
-            count, minutes, worth = by_place[place.pk]
-            ahead.steps, ahead.minutes, ahead.worth = ahead.steps + count, ahead.minutes + minutes, ahead.worth + worth
-    whole = sum(ahead.worth for ahead in shelves.values())
-    best = sorted(shelves.values(), key=lambda ahead: (-ahead.worth, ahead.place.path))[:SHELVES]
-    for ahead in best:
-        ahead.share = ahead.worth / whole if whole else 0.0
-    return sorted(best, key=lambda ahead: ahead.place.path)
+            held = shelves[shelf.pk]
+            held[:] = [one + more for one, more in zip(held, by_place[place.pk], strict=True)]
+    whole = sum(worth for _, _, worth in shelves.values()) or 1.0
+    best = sorted(shelves.items(), key=lambda item: (-item[1][2], str(item[0])))[:SHELVES]
+    return [[str(pk), steps, minutes, worth / whole] for pk, (steps, minutes, worth) in best]
 
 
 def seen_since(of: NextList) -> int:

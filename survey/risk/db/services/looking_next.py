@@ -15,6 +15,7 @@ from media.base.errors import Clash, NotThere
 from media.base.models import Job, JobState, User
 from survey.risk.db.models import NextList, NextStep, RiskRun, StepKind
 from survey.risk.db.selectors import latest_run
+from survey.risk.db.selectors.looking_next import Asked, shelf_sums, totals
 from survey.risk.db.selectors.peers import restricted, tests_made
 from survey.risk.db.services.knowing import Known, known_of
 from survey.risk.db.services.unseen import unsurveyed_looks
@@ -101,8 +102,11 @@ def keep_next_list(run: RiskRun, steps: Sequence[NextStep], *, at: datetime) -> 
     for step in steps:
         step.list = made
     bulk.insert(NextStep, steps, leave_out=("id",))
+    made.counts |= {"whole": totals(made, Asked()), "shelves": shelf_sums(made, Asked())}
+    made.save(update_fields=["counts"])
     NextList.objects.exclude(pk=made.pk).filter(run__began_at__lte=run.began_at).delete()
-    events.record(made, "worked out what to look at next", by=None, at=at, became=made.counts)
+    became = {name: made.counts[name] for name in ("looks", "tests", "left_out")}
+    events.record(made, "worked out what to look at next", by=None, at=at, became=became)
     return made
 
 

@@ -61,10 +61,11 @@ def _around(request: SignedIn, made: NextList | None, wanted: reading.Asked) -> 
         **asked.places(),
     }
     if made:
+        since = reading.seen_since(made)
         context |= {
-            "answer": reading.next_answer(made, wanted),
-            "shelves": reading.shelves_ahead(made, wanted),
-            "since": reading.seen_since(made),
+            "answer": reading.next_answer(made, wanted, changed=bool(since)),
+            "shelves": reading.shelves_ahead(made, wanted, changed=bool(since)),
+            "since": since,
             "plot": gains(made.curve),
             "left_out": reading.left_out().count(),
         }
