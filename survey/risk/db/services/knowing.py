@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +51,15 @@ def matters_of(significance: Sequence[int | None], importance: Sequence[int | No
     return significance_weight(numbers(significance)) * display_weight(numbers(importance))
 
 
-def known_of(run: RiskRun) -> Known | None:
+def known_of(run: RiskRun, tell: Callable[[str], None]) -> Known | None:
     """Everything on record in the light that a run's objects are scored in; None without a joint."""
-    setting, ids = setting_of(run), objects_to_score()
-    gathered = [each for some in batches(ids, after="") if (each := gather(some, run.exhibition, setting)).joints]
+    setting, ids, read = setting_of(run), objects_to_score(), 0
+    gathered = []
+    for some in batches(ids, after=""):
+        tell(f"Reading joints on record: {read} of {len(ids)} objects")
+        each = gather(some, run.exhibition, setting)
+        gathered += [each] if each.joints else []
+        read += len(some)
     if not gathered:
         return None
     if not run.learned:  # scored before a run kept what it learned

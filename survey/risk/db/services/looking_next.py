@@ -60,8 +60,7 @@ def work_out_again(*, by: User, at: datetime) -> Job:
 
 def make_next_list(run: RiskRun, *, tell: Tell) -> Iterator[NextStep]:
     """All steps for a run, not yet saved and without their list, in no order."""
-    tell("Reading every joint on record")
-    known = known_of(run)
+    known = known_of(run, tell)
     touched = restricted()
     if known is not None:
         tell("Weighing looks at joints nobody has seen")
