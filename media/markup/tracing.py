@@ -27,8 +27,11 @@ def traced(drawing: Drawing, names: Mapping[str, str], *, spot: float) -> list[T
 
 def _trace(mark: Mark, word: str, spot: float) -> Trace:
     x, y = mark.points[(len(mark.points) - 1) // 2]
-    if mark.shape == "point":
+    if mark.shape == "point" and mark.term == "sample":
         path = f"M{x:g} {y - spot:g}L{x + spot:g} {y + spot:g}H{x - spot:g}Z"
+    elif mark.shape == "point":
+        round_it = f"a{spot:g} {spot:g} 0 1 0 {2 * spot:g} 0a{spot:g} {spot:g} 0 1 0 {-2 * spot:g} 0"
+        path = f"M{x - spot:g} {y:g}{round_it}M{x - spot:g} {y:g}h{2 * spot:g}M{x:g} {y - spot:g}v{2 * spot:g}"
     else:
         path = "M" + "L".join(f"{u:g} {v:g}" for u, v in mark.points) + ("Z" if mark.shape == "area" else "")
     return Trace(path, mark.shape, mark.term, x + spot, y - spot, word)

@@ -82,6 +82,8 @@ def test_what_is_drawn_is_measured_and_goes_into_the_record(browser, empty):
         page.click("#way")
         hand.stroke((600, 200), (800, 200), (800, 400), (600, 400), (600, 210))  # a square of 200 pixels
         page.click("#draw-J2")
+        pinched(page, hand)
+        page.click("#whole")
         page.click("#nearer")
         page.click("#way")
         hand.tap((450, 450), (500, 450))
@@ -112,6 +114,26 @@ def test_what_is_drawn_is_measured_and_goes_into_the_record(browser, empty):
         assert [each["type"] for each in saved["items"]] == ["Annotation"] * 4
         assert visit.wrong == []
     drawn_with_keys_alone(browser, empty)
+
+
+def pinched(page, hand: Hand) -> None:
+    """Two fingers that part bring the photograph nearer, draw nothing, and never past eight times its size."""
+    marks = page.locator("svg.board path.mark").count()
+    client = page.context.new_cdp_session(page)
+    x, y = hand.at(500, 400)
+
+    def fingers(apart: float) -> list[dict]:
+        return [{"x": x - apart, "y": y, "id": 1}, {"x": x + apart, "y": y, "id": 2}]
+
+    widths = []
+    for _ in range(3):
+        client.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": fingers(20)})
+        for apart in (40, 60, 80, 100):
+            client.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": fingers(apart)})
+        client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+        widths.append(float(page.get_attribute("svg.board", "viewBox").split()[2]))
+    assert widths[0] < 500 and widths[-1] == pytest.approx(1000 / 8)
+    assert page.locator("svg.board path.mark").count() == marks
 
 
 def drawn_with_keys_alone(browser, installation) -> None:

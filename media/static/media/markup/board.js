@@ -26,12 +26,13 @@ const path = (points, closed) => `M${points.map(([x, y]) => `${x} ${y}`).join("L
 
 export class Board {
   /**
-   * @param {{src: string, label: string, drawing: Drawing, others?: Drawing[], names: (mark: Mark) => string, changed: () => void, say: (words: string) => void}} how
-   *   `names` gives the word that stands at a mark; `changed` is called after each change
+   * @param {{src: string, label: string, drawing: Drawing, others?: Drawing[], names: (mark: Mark) => string, changed: () => void, looked: () => void, say: (words: string) => void}} how
+   *   `names` gives the word that stands at a mark; `changed` is called after each change, `looked` after coming nearer or going back
    */
-  constructor({ src, label, drawing, others = [], names, changed, say }) {
+  constructor({ src, label, drawing, others = [], names, changed, looked, say }) {
     this.names = names;
     this.changed = changed;
+    this.looked = looked;
     this.say = say;
     this.drawing = structuredClone(drawing);
     /** @type {Drawing[]} */
@@ -164,6 +165,7 @@ export class Board {
     this.view = { x: u - ((u - x) * zoom) / next, y: v - ((v - y) * zoom) / next, zoom: next };
     this.frame();
     this.draw();
+    this.looked();
   }
 
   /** @param {Point} point */

@@ -49,7 +49,7 @@ export class Panel {
     this.wishes = new Map(taking.map((id) => [id, true]));
     this.first = new Map(parts.map((part) => [part.id, measure(drawing, part.kind, part.id)]));
     this.said = h("p", { class: "said", role: "status", "aria-live": "polite" });
-    this.board = new Board({ src, label, drawing, others, names: (mark) => this.nameOf(mark), changed: () => { this.fill(); this.told(); }, say: (words) => { this.said.textContent = words; } });
+    this.board = new Board({ src, label, drawing, others, names: (mark) => this.nameOf(mark), changed: () => { this.fill(); this.told(); }, looked: () => this.looked(), say: (words) => { this.said.textContent = words; } });
     this.tools = h("div", { class: "markup-tools", role: "group", "aria-label": "What to draw" });
     this.steps = h("div", { class: "markup-steps row" });
     this.found = h("div", { class: "markup-found stack close" });
@@ -97,11 +97,19 @@ export class Panel {
       stroked && !board.stroke && press("done-shape", "Done with it", "done", () => board.finish()),
       press("undo-mark", "Undo", "undo", () => board.undo(), { disabled: !board.before.length && !board.now.length }),
       press("redo-mark", "Redo", "redo", () => board.redo(), { disabled: !board.behind.length }),
-      press("nearer", "Nearer", "add", () => { board.zoomBy(2); this.fill(); }, { disabled: board.view.zoom >= 8 }),
-      press("whole", "All of it", "photograph", () => { board.zoomBy(1 / 8); this.fill(); }, { disabled: board.view.zoom <= 1 }),
+      press("nearer", "Nearer", "add", () => board.zoomBy(2), { disabled: board.view.zoom >= 8 }),
+      press("whole", "All of it", "photograph", () => board.zoomBy(1 / 8), { disabled: board.view.zoom <= 1 }),
     ].filter(Boolean).map((each) => /** @type {Node} */ (each)));
     this.found.replaceChildren(...this.size(), ...this.lines());
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  }
+
+  /** Buttons that cannot bring nearer, or further away, say so. */
+  looked() {
+    const { zoom } = this.board.view;
+    for (const [id, over] of /** @type {[string, boolean][]} */ ([["nearer", zoom >= 8], ["whole", zoom <= 1]])) {
+      this.steps.querySelector(`#${id}`)?.toggleAttribute("disabled", over);
+    }
   }
 
   /** The question for millimetres, once two ends are touched. */
