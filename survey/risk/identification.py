@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from survey.condition.plausible import MADE_SINCE
+
 CLASSES: tuple[str, ...] = (
     "animal_glue",
     "natural_resin",
@@ -256,13 +258,13 @@ def joint_posteriors(
 YEARS_OF_USE: Mapping[str, tuple[float, float, float, float]] = {
     "animal_glue": (1600, 1700, 1950, 2000),
     "natural_resin": (1700, 1750, 1950, 1985),
-    "cellulose_nitrate": (1875, 1930, 1979, 2015),
-    "rubber_cement": (1920, 1930, 1985, 2005),
-    "pvac": (1935, 1945, 2005, 2030),
-    "epoxy": (1945, 1955, 2030, 2040),
-    "cyanoacrylate": (1958, 1965, 2030, 2040),
-    "polyester": (1945, 1950, 1985, 2005),
-    "acrylic": (1955, 1980, 2030, 2040),
+    "cellulose_nitrate": (MADE_SINCE["cellulose_nitrate"], 1930, 1979, 2015),
+    "rubber_cement": (MADE_SINCE["rubber_cement"], 1930, 1985, 2005),
+    "pvac": (MADE_SINCE["pvac"], 1945, 2005, 2030),
+    "epoxy": (MADE_SINCE["epoxy"], 1955, 2030, 2040),
+    "cyanoacrylate": (MADE_SINCE["cyanoacrylate"], 1965, 2030, 2040),
+    "polyester": (MADE_SINCE["polyester"], 1950, 1985, 2005),
+    "acrylic": (MADE_SINCE["acrylic"], 1980, 2030, 2040),
     "plaster_cement": (1600, 1800, 1980, 2030),
     "mechanical": (1600, 1650, 1950, 1990),
     "other": (1600, 1600, 2030, 2040),

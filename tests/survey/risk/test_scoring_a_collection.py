@@ -9,7 +9,7 @@ import pytest
 from media.base import jobs
 from media.base.errors import FettleError
 from media.base.models import Job, JobState
-from survey.models import Joint, JointRisk, ObjectRisk, RiskRun, Sign
+from survey.models import Joint, JointRisk, ObjectRisk, ParameterSet, RiskRun, Sign
 from survey.risk.db import services
 from survey.risk.db.services import running
 from tests import builders
@@ -145,7 +145,7 @@ def test_what_looks_wrong_in_the_record_is_scored_and_said(score):
     thing, joint = restored(1)
     joint.restoration.year_earliest = joint.restoration.year_latest = 2120
     joint.restoration.save()
-    assert "dated in the future" in ObjectRisk.objects.get(run=score(), object=thing).warnings[0]
+    assert "dated 2120, in the future" in ObjectRisk.objects.get(run=score(), object=thing).warnings[0]
 
 
 def test_without_an_exhibition_the_chance_is_for_a_year(score):
@@ -213,3 +213,31 @@ def test_parts_of_a_run_that_was_stopped_score_nothing(monkeypatch, django_captu
     assert job.state == JobState.CANCELLED
     assert ObjectRisk.objects.filter(run=run).count() == 1
     assert not Job.objects.filter(name="survey.risk.part", state__in=(JobState.QUEUED, JobState.RUNNING)).exists()
+
+
+def test_what_cannot_be_is_scored_with_a_warning_that_shows(score, reader):
+    """Brought in from elsewhere or written without a network: no form stood before it."""
+    thing, joint = restored(0)
+    Joint.objects.filter(pk=joint.pk).update(adhesive="epoxy", basis="look", wall_mm=400, lever_mm=900)
+    joint.restoration.year_earliest = joint.restoration.year_latest = 1910
+    joint.restoration.save()
+    builders.an_assessment(thing, stages={joint: 3}, started_at=datetime(2016, 3, 2, tzinfo=UTC))
+    row = ObjectRisk.objects.get(run=score(), object=thing)
+    told = " ".join(row.warnings)
+    for words in ("Epoxy was not in use before about 1945", "A wall 400 mm thick", "An overhang of 900 mm",
+                  "much better state in 2026 than in 2016"):  # fmt: skip
+        assert words in told
+    assert 0 < row.before_opening < 1
+    assert "A wall 400 mm thick" in reader.get(f"/ranking/objects/{thing.pk}/").content.decode()
+
+
+def test_what_bears_weight_and_a_porous_body_let_a_joint_age_faster(score):
+    """Factors of the parameter set: common to all, and here made plain."""
+    ParameterSet.objects.create(
+        number=1, name="Plain", adopted_at=NOW, values={"covariates.load_bearing": 4.0, "covariates.porous_body": 4.0}
+    )
+    plain, bearing, porous = restored(1)[0], restored(1), restored(1, body="earthenware")[0]
+    Joint.objects.filter(pk=bearing[1].pk).update(structural=True)
+    Joint.objects.exclude(pk=bearing[1].pk).update(structural=False)
+    rows = {row.object_id: row.yearly for row in ObjectRisk.objects.filter(run=score())}
+    assert rows[bearing[0].pk] > 1.5 * rows[plain.pk] and rows[porous.pk] > 1.5 * rows[plain.pk]

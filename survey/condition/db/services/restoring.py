@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -13,6 +13,7 @@ from django.db.models import ProtectedError
 from media.base import events
 from media.base.errors import Clash, FettleError
 from media.base.models import User
+from survey.condition import plausible
 from survey.condition.db.models import (
     Adhesive,
     Assessment,
@@ -64,12 +65,18 @@ def add_restoration(
     date_text: str = "",
     workshop: Workshop | None = None,
     notes: str = "",
+    strict: bool = False,
     by: User | None,
     at: datetime,
 ) -> Restoration:
-    """Record a campaign of old work on the object. Years are read out of ``date_text`` ("about 1950")."""
+    """Record a campaign of old work on the object. Years are read out of ``date_text`` ("about 1950").
+
+    ``strict`` refuses what cannot be; without it, it is kept as it was said and marked where it is scored.
+    """
     assessment = held(assessment)
     row = Restoration(object=assessment.object, workshop=workshop, **_restored(date_text, notes))
+    if strict:
+        _refuse(plausible.of_dates(row.year_earliest, row.year_latest, year=at.year))
     Step(assessment, by, at).add(row, "old restoration added")
     return row
 
@@ -82,13 +89,19 @@ def edit_restoration(
     date_text: str,
     workshop: Workshop | None,
     notes: str,
+    strict: bool = False,
     by: User | None,
     at: datetime,
 ) -> Restoration:
-    """Say anew when, by whom and how a restoration was made."""
+    """Say anew when, by whom and how a restoration was made; ``strict`` as in ``add_restoration``."""
     assessment = held(assessment)
     _own(restoration, assessment)
     values = {**_restored(date_text, notes), "workshop_id": workshop.pk if workshop else None}
+    if strict:
+        years = values["year_earliest"], values["year_latest"]
+        _refuse(plausible.of_dates(*years, year=at.year))
+        for joint in restoration.joints.exclude(adhesive=""):
+            _refuse(plausible.of_adhesive(joint.adhesive, joint.get_adhesive_display(), *years), joint.label)
     Step(assessment, by, at).change(restoration, values, "old restoration changed")
     return restoration
 
@@ -152,15 +165,41 @@ def _add(
 
 @transaction.atomic
 def edit_thing(
-    assessment: Assessment, thing: Thing, values: Mapping[str, Any], *, by: User | None, at: datetime
+    assessment: Assessment,
+    thing: Thing,
+    values: Mapping[str, Any],
+    *,
+    strict: bool = False,
+    by: User | None,
+    at: datetime,
 ) -> Thing:
-    """Change what is recorded of a joint, fill or overpaint itself (not how it looks today)."""
+    """Change what is recorded of a joint, fill or overpaint itself (not how it looks today).
+
+    ``strict`` as in ``add_restoration``.
+    """
     assessment = held(assessment)
     thing = _now(thing)
     _own(thing.restoration, assessment)
     checked = _checked(type(thing), {**{name: getattr(thing, name) for name in FIELDS[type(thing)]}, **values})
+    if strict and isinstance(thing, Joint):
+        _refuse_impossible_joint(thing, {name: new for name, new in checked.items() if new != getattr(thing, name)})
     Step(assessment, by, at).change(thing, checked, f"{thing.label} changed")
     return thing
+
+
+def _refuse_impossible_joint(joint: Joint, changed: Mapping[str, Any]) -> None:
+    """Refuse what is new and cannot be; what stood in the record before is no reason to refuse something else."""
+    restoration, thing = joint.restoration, joint.restoration.object
+    if adhesive := changed.get("adhesive"):
+        years = restoration.year_earliest, restoration.year_latest
+        _refuse(plausible.of_adhesive(adhesive, Adhesive(adhesive).label, *years))
+    sizes = (thing.height_mm, thing.width_mm, thing.depth_mm, thing.diameter_mm)
+    _refuse(plausible.of_sizes(changed.get("wall_mm"), changed.get("lever_mm"), sizes))
+
+
+def _refuse(wrong: Sequence[str], label: str = "") -> None:
+    if wrong:
+        raise FettleError(f"{label}: {wrong[0]}" if label else wrong[0])
 
 
 @transaction.atomic

@@ -31,12 +31,12 @@ def restoration(request: SignedIn, pk: uuid.UUID, part: uuid.UUID | None = None)
     shop = _workshop(desk, request.POST.get("workshop", ""), request.POST.get("new_workshop", ""))
     if part is None:
         services.add_restoration(
-            _restored(desk), date_text=date_text, workshop=shop, notes=words, by=desk.by, at=desk.at
+            _restored(desk), date_text=date_text, workshop=shop, notes=words, strict=True, by=desk.by, at=desk.at
         )
     else:
         known = the_restoration(part, pk)
         services.edit_restoration(
-            desk.begun(), known, date_text=date_text, workshop=shop, notes=words, by=desk.by, at=desk.at
+            desk.begun(), known, date_text=date_text, workshop=shop, notes=words, strict=True, by=desk.by, at=desk.at
         )
     return desk.back("parts")
 
@@ -154,7 +154,7 @@ def details(request: SignedIn, pk: uuid.UUID, kind: str, part: uuid.UUID) -> Htt
             values[name] = YES_NO.get(said, said)
         else:
             values[name] = said
-    services.edit_thing(desk.begun(), thing, values, by=desk.by, at=desk.at)
+    services.edit_thing(desk.begun(), thing, values, strict=True, by=desk.by, at=desk.at)
     return desk.back(kind, part=part)
 
 

@@ -19,6 +19,7 @@ from survey.register.db.models import ChecklistEntry, Exhibition, Object
 from survey.risk.consequence import loss_shares
 from survey.risk.db.selectors.climate import Kept, kept_at
 from survey.risk.db.selectors.findings import Shop, found_on, object_key, shops_of, years_of
+from survey.risk.db.selectors.oddities import oddities
 from survey.risk.identification import coded, joint_posteriors
 from survey.risk.inputs import JointInputs
 from survey.risk.load import BODY_DENSITIES, load_inputs, part_code
@@ -102,11 +103,12 @@ def gather(objects: Sequence[UUID], exhibition: Exhibition | None, setting: Sett
     index = np.array([place[joint.object_id] for joint in states.joints], dtype=np.int64)
     kept = kept_at([rows[joint.object_id]["place_id"] for joint in states.joints], setting.parameters)
     today = np.datetime64(setting.as_of, "D")
-    warnings: dict[UUID, list[str]] = defaultdict(list)
+    looks = _by_joint(states.visits)
+    warnings = defaultdict(list, oddities(states.joints, rows, looks, setting.as_of))
     parts = [part_code(joint.part) for joint in states.joints]
     table, prior = setting.parameters.table, setting.parameters.class_prior
-    ago, seen, rounds = _visits(states.joints, _by_joint(states.visits), kept, today)
-    years = _calendar_age(states.joints, setting.as_of, warnings)
+    ago, seen, rounds = _visits(states.joints, looks, kept, today)
+    years = _calendar_age(states.joints, setting.as_of)
     found = found_on(states, table, warnings)
     restoration, firsts = _numbered(states.joints)
     dates = years_of(firsts)
@@ -237,18 +239,15 @@ def _numbered(joints: Sequence[JointRow]) -> tuple[NDArray[np.int64], list[Joint
     return found, firsts
 
 
-def _calendar_age(joints: Sequence[JointRow], as_of: date, warnings: dict[UUID, list[str]]) -> Floats:
-    """Years since each joint was made; nan where not known. A date yet to come is scored as not known, and said."""
+def _calendar_age(joints: Sequence[JointRow], as_of: date) -> Floats:
+    """Years since each joint was made; nan where not known, and so for a date yet to come."""
     ages = np.full(len(joints), np.nan)
     for row, joint in enumerate(joints):
         known = [year for year in (joint.year_earliest, joint.year_latest) if year is not None]
         if not known:
             continue
         age = as_of.year - sum(known) / len(known)
-        if age < 0:
-            warnings[joint.object_id].append(f"The restoration of joint {joint.label} is dated in the future.")
-        else:
-            ages[row] = age
+        ages[row] = age if age >= 0 else np.nan
     return ages
 
 
