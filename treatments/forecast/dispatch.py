@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatments.forecast.mishaps import Mishaps
 from treatments.forecast.noise import CELLS
 from treatments.forecast.records import PERSON, QUEUED, STATE, Outcome, Tasks, Trial
 from treatments.forecast.roster import Roster
@@ -19,6 +20,8 @@ NEVER = np.inf
 CELL_SHIFT = np.uint64(64 - CELLS.bit_length() + 1)
 PHOTO_LATE, MOUNT_LATE, CLOSE_LATE = 1, 2, 4
 HOUR_TOLERANCE = 1e-9  # of a quarter-hour; below it a step counts as done
+# Keys of draws that belong to no step: beyond those of steps, which hold the object's number above twenty bits.
+SURPRISE_KEY, SICK_KEY, CHANCE_KEY = 0xFFFFF, 1 << 44, 1 << 46
 BEHIND = 1.0  # quarter-hours by which waiting or work must exceed the plan to be called a cause
 
 
@@ -32,6 +35,17 @@ def uniform_cell(seed: np.uint64, trial: int, key: int) -> int:
     x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     return int((x ^ (x >> np.uint64(31))) >> CELL_SHIFT)
+
+
+@compiled
+def is_sick(roster: Roster, trial: Trial, mishaps: Mishaps, seed: np.uint64, number: int, p: int, shift: int) -> bool:
+    """Whether a person is ill when a shift begins: spells follow each other, drawn as time comes to them."""
+    while trial.sick_to[p] <= roster.start[shift]:
+        key = SICK_KEY + (p << 20) + 2 * trial.spells[p]
+        trial.spells[p] += 1
+        trial.sick_from[p] = trial.sick_to[p] + mishaps.gap[uniform_cell(seed, number, key)]
+        trial.sick_to[p] = trial.sick_from[p] + mishaps.spell[uniform_cell(seed, number, key + 1)]
+    return trial.sick_from[p] <= roster.start[shift]
 
 
 @compiled
@@ -161,11 +175,23 @@ def put_off(tasks: Tasks, trial: Trial, p: int, task: int, duty: float) -> None:
 
 
 @compiled
-def step_forward(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, p: int, ahead: int) -> int:
+def step_forward(
+    tasks: Tasks,
+    roster: Roster,
+    trial: Trial,
+    out: Outcome,
+    mishaps: Mishaps,
+    seed: np.uint64,
+    n: int,
+    p: int,
+    ahead: int,
+) -> int:
     """Let person ``p`` decide at their time; returns how many steps that finished (0 or 1)."""
     now, person = trial.at[p], trial.person[p]
     shift = person.shift
-    while shift < roster.ptr[p + 1] and roster.end[shift] <= now:
+    while shift < roster.ptr[p + 1] and (
+        roster.end[shift] <= now or is_sick(roster, trial, mishaps, seed, n, p, shift)
+    ):
         shift += 1
     person.shift = shift
     if shift == roster.ptr[p + 1]:
@@ -216,6 +242,7 @@ def set_up(
     step: np.ndarray,
     thing: np.ndarray,
     team: np.ndarray,
+    mishaps: Mishaps,
 ) -> None:
     """Everything as on the first morning, with this trial's hours."""
     for p in range(len(trial.at)):
@@ -230,16 +257,24 @@ def set_up(
             trial.queue[at].time = tasks.queue[at].time
             trial.queue[at].task = tasks.queue[at].task
         trial.at[p] = tasks.queue[first].time if tasks.queued[p] else NEVER
+        trial.sick_from[p] = 0.0
+        trial.sick_to[p] = 0.0
+        trial.spells[p] = 0
     trial.bits[:] = np.uint64(0)
     trial.busy_until[:] = 0.0
     trial.worst_wait[:] = BEHIND
     trial.overrun[:] = 0.0
     common = team[uniform_cell(seed, number, 0)]
+    chance = mishaps.chance[uniform_cell(seed, number, CHANCE_KEY)]
     for n in range(len(trial.factor)):
         trial.factor[n] = common * thing[uniform_cell(seed, number, tasks.thing_key[n])]
+        found = uniform_cell(seed, number, tasks.thing_key[n] << 20 | SURPRISE_KEY) + 0.5 < chance * CELLS
+        trial.surprised[n] = mishaps.usual * (mishaps.extra if found else 1.0)
     for task in range(len(tasks.each)):
         own, state = tasks.each[task], trial.each[task]
         factor = trial.factor[own.thing] * step[uniform_cell(seed, number, own.key)]
+        if tasks.exposed[task]:
+            factor *= trial.surprised[own.thing]
         trial.overrun[own.thing] += own.q * (factor - 1.0)
         state.left = own.q * factor
         state.ready = own.release
@@ -248,7 +283,9 @@ def set_up(
 
 
 @compiled
-def run_trial(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, ahead: int) -> None:
+def run_trial(
+    tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, mishaps: Mishaps, seed: np.uint64, n: int, ahead: int
+) -> None:
     """Go from decision to decision in order of time until all is done, or nobody will ever come again."""
     left = len(tasks.each)
     while left > 0:
@@ -259,7 +296,7 @@ def run_trial(tasks: Tasks, roster: Roster, trial: Trial, out: Outcome, n: int, 
         while trial.at[p] > soonest:
             p += 1
         if soonest < NEVER:
-            left -= step_forward(tasks, roster, trial, out, n, p, ahead)
+            left -= step_forward(tasks, roster, trial, out, mishaps, seed, n, p, ahead)
         elif ahead < len(tasks.each):  # everyone waits for something beyond the others' next steps: look further
             ahead = len(tasks.each)
             for other in range(len(trial.at)):
@@ -289,6 +326,7 @@ def run_trials(
     step: np.ndarray,
     thing: np.ndarray,
     team: np.ndarray,
+    mishaps: Mishaps,
     ahead: int,
 ) -> None:
     """Trials ``first`` up to ``last``; rows of ``out`` are filled. Several threads may do different rows at once."""
@@ -303,7 +341,11 @@ def run_trials(
         np.empty(things),
         np.empty(things),
         np.empty(things),
+        np.empty(things),
+        np.empty(people),
+        np.empty(people),
+        np.empty(people, np.int64),
     )
     for number in range(first, last):
-        set_up(tasks, roster, trial, seed, number, step, thing, team)
-        run_trial(tasks, roster, trial, out, number, ahead)
+        set_up(tasks, roster, trial, seed, number, step, thing, team, mishaps)
+        run_trial(tasks, roster, trial, out, mishaps, seed, number, ahead)

@@ -59,7 +59,7 @@ class Tasks(NamedTuple):
 
     ``each`` is an array of `TASK`, times in quarter-hours; ``queue`` one of `QUEUED`, from ``list_ptr[p]`` on the
     ``queued[p]`` steps of a person that wait for no other step, in order of release; ``preds`` counts what each waits
-    for.
+    for; ``exposed`` are steps after a taking down, to whose hours a surprise found there adds.
     """
 
     list_ptr: Ints
@@ -68,6 +68,7 @@ class Tasks(NamedTuple):
     queue: Records
     queued: Ints
     preds: Ints
+    exposed: NDArray[np.bool_]
     thing_key: Ints
     next: Ints
     capacity: Ints
@@ -85,6 +86,10 @@ class Trial(NamedTuple):
     worst_wait: Floats
     overrun: Floats
     factor: Floats
+    surprised: Floats
+    sick_from: Floats
+    sick_to: Floats
+    spells: Ints
 
 
 class Outcome(NamedTuple):

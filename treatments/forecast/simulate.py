@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from treatments.forecast.dispatch import run_trials
+from treatments.forecast.mishaps import Mishaps
 from treatments.forecast.noise import Noise
 from treatments.forecast.records import Outcome
 from treatments.forecast.results import Forecast
@@ -61,6 +62,7 @@ def simulate(
     trials: int,
     seed: int = 0,
     noise: Noise | None = None,
+    mishaps: Mishaps | None = None,
     look_ahead: int = LOOK_AHEAD,
     protect_weeks: float = PROTECT_WEEKS,
     threads: int | None = None,
@@ -78,6 +80,7 @@ def simulate(
         hold priorities only
     trials : int, 1 to 1,000,000
     noise : how hours stray; by default log-normal with sigma 0.45, half of the variance shared within an object
+    mishaps : days of illness, and surprises when old joints are taken down; by default none
     look_ahead : steps of a person's list that are looked through for a ready one, >= 1
     protect_weeks : weeks by which mandatory objects jump ahead in each list, >= 0; 0 treats all alike
     threads : by default all cores; does not change the result
@@ -105,7 +108,7 @@ def simulate(
         np.zeros((trials, people), np.float32),
     )
     key = np.random.SeedSequence(seed).generate_state(1, np.uint64)[0]
-    tables = (noise or Noise()).tables()
+    tables = (*(noise or Noise()).tables(), mishaps or Mishaps.none())
 
     def part(first: int) -> int:
         last = min(first + CHUNK, trials)

@@ -14,6 +14,7 @@ from treatments.forecast.records import QUEUED, TASK, Ints, Records, Tasks
 from treatments.planning.problem import WEEK, Problem
 
 NO_START = -1
+TAKE_DOWN = "take_down"
 
 
 @dataclass(frozen=True)
@@ -143,7 +144,8 @@ def lay_out(problem: Problem, planned: PlannedWork) -> Tasks:
     each["resource"], each["milestone"] = work.resource[steps], milestone
     queue, queued = _ready_from_the_start(each, preds, list_ptr)
     things, capacity = planned.objects + 1, problem.staffing.capacity
-    return Tasks(list_ptr, word_ptr, each, queue, queued, preds, things, following, capacity)
+    exposed = _exposed(problem, planned)[steps]
+    return Tasks(list_ptr, word_ptr, each, queue, queued, preds, exposed, things, following, capacity)
 
 
 def _ready_from_the_start(each: Records, preds: Ints, list_ptr: Ints) -> tuple[Records, Ints]:
@@ -168,6 +170,24 @@ def _network(problem: Problem, steps: Ints) -> tuple[Ints, Ints, Ints]:
     preds = (work.pred_ptr[steps + 1] - work.pred_ptr[steps]).astype(np.int64)
     next_ptr = np.cumsum([0, *(len(f) for f in follows)], dtype=np.int64)
     return preds, next_ptr, np.array([t for f in follows for t in f], np.int64)
+
+
+def _exposed(problem: Problem, planned: PlannedWork) -> NDArray[np.bool_]:
+    """[all steps]: whether a step comes after a taking down of the same level."""
+    work = problem.work
+    after = np.zeros(len(problem.kinds), np.bool_)
+    for level in planned.levels:
+        steps = list(problem.steps_of(int(level)))
+        if not any(problem.kinds[s] == TAKE_DOWN for s in steps):
+            continue
+        changed = True
+        while changed:  # steps stand mostly in the order of work, so that once or twice is enough
+            changed = False
+            for s in steps:
+                before = work.pred[work.pred_ptr[s] : work.pred_ptr[s + 1]]
+                if not after[s] and any(after[b] or problem.kinds[b] == TAKE_DOWN for b in before):
+                    after[s] = changed = True
+    return after
 
 
 def _planned_waits(problem: Problem, planned: PlannedWork) -> NDArray[np.float64]:
