@@ -192,7 +192,7 @@ class _Reader:
         past = seconds <= self.latest
         for place in np.flatnonzero(~(warm & damp & past)):
             if not warm[place]:
-                reason = f"temperature: {temperature[place]:g} °C is none of a room ({low:g} to {high:g} °C)"
+                reason = f"temperature: {temperature[place]:g} °C is none of a room (−{-low:g} to {high:g} °C)"
             elif not damp[place]:
                 reason = f"humidity: {humidity[place]:g} % cannot be (0 to 100 %)"
             else:

@@ -11,7 +11,9 @@ PAGES = (
     "/", "/register/", "/register/imports/", "/register/imports/new/", "/register/objects/new/", "/places/",
     "/exhibitions/", "/survey/", "/ranking/", "/ranking/?checklist=1", "/ranking/next/",
     "/ranking/own-surveys/", "/treatments/", "/forecast/",
-    "/forecast/objects/", "/staff/", "/staff/new/", "/staff/plan/", "/settings/", "/people/", "/people/new/",
+    "/forecast/objects/", "/staff/", "/staff/new/", "/staff/plan/", "/settings/", "/settings/scoring/",
+    "/settings/scoring/tables/pace/", "/settings/scoring/tables/evidence-uv/", "/settings/scoring/sets/",
+    "/settings/climate/", "/settings/climate/files/", "/settings/climate/files/new/", "/people/", "/people/new/",
     "/password/", "/places/by-words/", "/capture/labels/",
 )  # fmt: skip
 ONE_OF_EACH = {
@@ -20,6 +22,10 @@ ONE_OF_EACH = {
     "its levels": ("SELECT object_id FROM survey_objectrisk WHERE rank_by_weighted = 1", "/treatments/{}/"),
     "a shelf": ("SELECT place_id FROM survey_object ORDER BY number_key LIMIT 1", "/survey/shelf/{}/"),
     "a place": ("SELECT place_id FROM survey_object ORDER BY number_key LIMIT 1", "/places/{}/"),
+    "a place's climate": (
+        "SELECT place_id FROM survey_object ORDER BY number_key LIMIT 1",
+        "/settings/climate/places/{}/",
+    ),
     "an exhibition": ("SELECT id FROM survey_exhibition", "/exhibitions/{}/"),
     "an assessment": (
         "SELECT id FROM survey_assessment WHERE finished_at IS NOT NULL ORDER BY started_at DESC LIMIT 1",

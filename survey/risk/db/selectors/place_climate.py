@@ -39,7 +39,7 @@ class YearLine:
 class PlaceClimate:
     """Everything about one place. ``ahead`` is equivalent years per calendar year from now on: low, usual, high.
 
-    ``sensitivity`` has a row for each activation energy: that, and the rate under each exponent of humidity."""
+    ``sensitivity`` has a row for each activation energy: that, and each exponent of humidity with the rate."""
 
     place: Place
     logged_at: Place | None
@@ -54,7 +54,7 @@ class PlaceClimate:
     first: date | None
     last: date | None
     exponents: Sequence[float]
-    sensitivity: list[tuple[float, list[float]]]
+    sensitivity: list[tuple[float, list[tuple[float, float]]]]
     files: list[LoggerFile]
 
 
@@ -139,10 +139,10 @@ def _covered(sums: Sums | None) -> float:
     return min(1.0, float(sums.days.sum()) / span)
 
 
-def _sensitivity(climates: dict[Constants, Climate]) -> list[tuple[float, list[float]]]:
+def _sensitivity(climates: dict[Constants, Climate]) -> list[tuple[float, list[tuple[float, float]]]]:
     energies = sorted({each.activation_energy for each in climates})
     exponents = sorted({each.humidity_exponent for each in climates})
-    return [(e / 1000, [climates[Constants(e, n)].rate_ahead for n in exponents]) for e in energies]
+    return [(e / 1000, [(n, climates[Constants(e, n)].rate_ahead) for n in exponents]) for e in energies]
 
 
 def _files(source: Source) -> list[LoggerFile]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -150,7 +151,9 @@ def _shown_file(
             "summaries": selectors.summaries_of(found, Constants.usual(_parameters())),
             "overlaps": selectors.counted_already(found),
             "minutes": found.counts.get("interval", 0) / 60,
-            "gaps": found.counts.get("gaps", []),
+            "begins": datetime.fromisoformat(found.counts["first"]),
+            "ends": datetime.fromisoformat(found.counts["last"]),
+            "gaps": [tuple(map(datetime.fromisoformat, gap)) for gap in found.counts["gaps"]],
         }
     if found.job:
         here = reverse("climate:file", args=[found.pk])
