@@ -23,6 +23,7 @@ class Sitting:
     words: str
     wait_until: datetime | None = None
     pinned: bool = False
+    clashes: bool = False
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class Shape:
     label: str = ""
     key: int = 0
     pinned: bool = False
+    clashes: bool = False
     upright: bool = False
 
     @property
@@ -74,6 +76,11 @@ class Board:
     waits: list[Shape] = field(default_factory=list)
     dates: list[Line] = field(default_factory=list)
     width: float = WIDTH
+    names: float = NAMES
+    top: float = TOP
+    row: float = ROW
+    first: float = 9.0
+    last: float = 17.0
 
 
 @dataclass(frozen=True)
@@ -124,7 +131,7 @@ def draw_week(
     if any(not 0 <= sitting.person < len(people) for sitting in sittings):
         raise ValueError("sittings name a person who is not among people")
     scale = _scale(monday, [one for one in sittings if _in_week(one, monday)])
-    board = Board(TOP + ROW * len(people) + 8)
+    board = Board(TOP + ROW * len(people) + 8, first=scale.first, last=scale.last)
     board.rows = [(TOP + ROW * row, *_two_lines(name)) for row, name in enumerate(people)]
     for n, day in enumerate(scale.days):
         board.days.append(
@@ -174,7 +181,7 @@ def _bars(board: Board, scale: Scale, monday: date, sittings: Sequence[Sitting])
             length = len(one.label) * LETTER
             upright = length > width
             label = one.label if not upright or (width >= UPRIGHT and length < BAR + LETTER) else ""
-            board.bars.append(Shape(x + 1, y, width, BAR, one.words, label, one.key, one.pinned, upright))
+            board.bars.append(Shape(x + 1, y, width, BAR, one.words, label, one.key, one.pinned, one.clashes, upright))
         if one.wait_until is None:
             continue
         start = max(end, NAMES) if one.ends.date() >= monday else NAMES

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from typing import Any
 
@@ -32,15 +32,15 @@ def solve_plan(work: Work, *, plan_id: str) -> None:
 
 def _make(work: Work, row: Plan) -> None:
     work.say("Gathering the work", total=PER_CENT)
-    pins = selectors.pins_of(row.replaces)
+    pins, held = selectors.pins_of(row.replaces), selectors.held_objects(row.replaces)
     offer = selectors.offer_for(row)
     old = selectors.as_core(row.replaces, offer) if row.replaces else None
     if row.seconds == 0 and old is not None:
-        found = replan_instance(offer.instance, old, pinned=list(pins))
+        found = replan_instance(offer.instance, old, pinned=sorted(held))
         with work.step(done=PER_CENT - work.row.done, saying="The plan is adapted"):
             services.keep_plan(row, offer, found, pins, at=timezone.now(), last=True)
         return
-    kept = _Keeping(work, row, offer, old, pins)
+    kept = _Keeping(work, row, offer, old, pins, held)
     kept.keep(services.make_first(offer), saying="A first plan is there; looking for better ones")
     if row.seconds > 2 * SHORT:
         kept.keep(solve_instance(offer.instance, seconds=SHORT, seed=row.seed))
@@ -48,17 +48,23 @@ def _make(work: Work, row: Plan) -> None:
 
 
 class _Keeping:
-    """Holds pinned objects in place in what was found, and writes it if it is better than what is kept."""
+    """Holds what is pinned or in a locked week in place in what was found, and writes it if it beats what is kept."""
 
     def __init__(
-        self, work: Work, row: Plan, offer: Offer, old: Mapping[str, Any] | None, pins: Mapping[str, int]
+        self,
+        work: Work,
+        row: Plan,
+        offer: Offer,
+        old: Mapping[str, Any] | None,
+        pins: Mapping[str, int],
+        held: Collection[str],
     ) -> None:
-        self.work, self.row, self.offer, self.old, self.pins = work, row, offer, old, pins
+        self.work, self.row, self.offer, self.old, self.pins, self.held = work, row, offer, old, pins, held
 
     def pinned(self, found: dict[str, Any]) -> dict[str, Any]:
-        if not self.pins or self.old is None:
+        if not self.held or self.old is None:
             return found
-        held = {name for name in self.pins if name in self.old["levels"]}
+        held = {name for name in self.held if name in self.old["levels"]}
         merged = {
             "levels": {**found["levels"], **{name: self.old["levels"][name] for name in held}},
             "steps": [

@@ -146,3 +146,39 @@ class CalendarAddress(models.Model):
 
     def __str__(self) -> str:
         return f"Calendar of {self.staff_id}"
+
+
+class HandMove(models.Model):
+    """Sittings moved by hand in one go, as they lay before and after, so that it can be undone."""
+
+    plan = models.ForeignKey(Plan, models.CASCADE, related_name="hand_moves")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    words = models.CharField(max_length=1000, help_text="What was moved, as it is said")
+    before = models.JSONField(
+        help_text="Per sitting: its key, staff, starts, ends, wait_until; and who had pinned what"
+    )
+    after = models.JSONField()
+    undone_at = models.DateTimeField(null=True)
+    undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        indexes = [models.Index(fields=["plan", "-id"], name="newest_hand_move")]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class LockedWeek(models.Model):
+    """A week in which nothing is moved any more, by hand or by planning again."""
+
+    exhibition = models.ForeignKey(Exhibition, models.CASCADE, related_name="locked_weeks")
+    monday = models.DateField()
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["exhibition", "monday"], name="week_locked_once")]
+
+    def __str__(self) -> str:
+        return f"Week of {self.monday}"

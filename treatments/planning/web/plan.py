@@ -20,8 +20,11 @@ from media.base.errors import FettleError, NotThere
 from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from treatments.options.db.selectors import table_in_use
+from treatments.planning.board import Shape
+from treatments.planning.byhand import Placed
 from treatments.planning.db import selectors, services
 from treatments.planning.db.models import CalendarAddress, Plan, StaffMember
+from treatments.planning.db.selectors import Arranged, WeekView
 from treatments.planning.feed import Sitting, calendar_text
 from treatments.planning.web.forms import EffectsForm, PlanForm
 
@@ -55,8 +58,32 @@ def _page(request: SignedIn, form: PlanForm, *, status: int = 200) -> HttpRespon
         if request.GET.get("show") == "all":
             context["weeks"] = selectors.all_weeks(found)
         else:
-            context["week"] = selectors.week_view(found, _day(request.GET.get("week")))
+            context |= _week(found, _day(request.GET.get("week")))
     return render(request, "treatments/planning/plan.html", context, status=status)
+
+
+def _week(found: Plan, wanted: date | None) -> dict[str, Any]:
+    """One week as it lies, what clashes anywhere in the plan, and what can be undone."""
+    there = selectors.arranged(found, timezone.now())
+    clashes = selectors.clashes_of(there)
+    week = selectors.week_view(found, wanted, clashing={clash.key for clash in clashes})
+    settled = found.finished_at is not None or found.job is None or found.job.ended
+    return {
+        "week": week, "clashes": selectors.clash_lines(there, clashes), "settled": settled,
+        "locked": week.monday in there.locked, "newest_move": selectors.newest_move(found),
+        "bars": _bars(there, week, settled),
+    }  # fmt: skip
+
+
+def _bars(there: Arranged, week: WeekView, settled: bool) -> list[tuple[Shape, Placed | None, str]]:
+    """Bars of the board, each with its sitting if that may be moved by hand, and the word for where it lies."""
+    placed = {one.key: one for one in there.placed}
+    free = settled and week.monday not in there.locked
+    return [
+        (shape, one if free and not one.begun else None, services.place_word(one))
+        for shape in week.board.bars
+        if (one := placed.get(shape.key))
+    ]
 
 
 def _refusal(exhibition: Exhibition | None) -> str:

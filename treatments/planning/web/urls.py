@@ -1,6 +1,6 @@
 from django.urls import path
 
-from treatments.planning.web import plan, views, worth
+from treatments.planning.web import byhand, plan, views, worth
 
 app_name = "planning"
 urlpatterns = [
@@ -17,6 +17,11 @@ urlpatterns = [
     path("plan/make/", plan.make, name="plan_make"),
     path("plan/adapt/", plan.adapt, name="plan_adapt"),
     path("plan/<uuid:pk>/pin/<uuid:thing>/", plan.pin, name="plan_pin"),
+    path("plan/<uuid:pk>/sitting/<int:key>/", byhand.sitting, name="sitting"),
+    path("plan/<uuid:pk>/sitting/<int:key>/try/", byhand.try_out, name="sitting_try"),
+    path("plan/<uuid:pk>/sitting/<int:key>/swap/", byhand.swap, name="sitting_swap"),
+    path("plan/<uuid:pk>/undo/", byhand.undo, name="plan_undo"),
+    path("plan/lock/", byhand.lock, name="week_lock"),
     path("plan/sheet/", plan.sheet, name="plan_sheet"),
     path("plan/worth/", worth.worth, name="worth"),
     path("plan/effects/", plan.effects, name="plan_effects"),

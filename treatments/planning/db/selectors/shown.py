@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -60,6 +61,12 @@ class WeekView:
     lines: list[Line]
     before: date | None
     after: date | None
+    ids: list[str]
+
+    @property
+    def days(self) -> list[date]:
+        """The days that the board shows."""
+        return [self.monday + timedelta(days=n) for n in range(len(self.board.days))]
 
 
 def newest_plan_job(exhibition: Exhibition | None) -> Job | None:
@@ -102,8 +109,11 @@ def _as_lines(rows: Any) -> list[Line]:
     ]  # fmt: skip
 
 
-def week_view(plan: Plan, wanted: date | None) -> WeekView:
-    """One week: the one asked for, else this one, within the plan. About ten queries."""
+def week_view(plan: Plan, wanted: date | None, *, clashing: Collection[int] = ()) -> WeekView:
+    """One week: the one asked for, else this one, within the plan. ``clashing`` sittings are marked. About ten queries.
+
+    ``ids`` of the view are of whom the rows of the board are, empty for nobody.
+    """
     first, last = span(plan)
     monday = min(max(monday_of(wanted or timezone.localdate()), first), last)
     there = department(monday, 1)
@@ -117,7 +127,8 @@ def week_view(plan: Plan, wanted: date | None) -> WeekView:
     sittings = [
         Sitting(
             line.step.pk, rows.get(str(line.step.staff_id), len(people) - 1), line.starts, line.ends,
-            line.step.object.number, _words(line), line.wait_until, line.step.pinned_by_id is not None,
+            line.step.object.number, _words(line) + (", clashes" if line.step.pk in clashing else ""), line.wait_until,
+            line.step.pinned_by_id is not None, line.step.pk in clashing,
         )
         for line in [*lines, *(one for one in _as_lines(waiting) if str(one.step.staff_id) in rows)]
     ]  # fmt: skip
@@ -127,6 +138,7 @@ def week_view(plan: Plan, wanted: date | None) -> WeekView:
     return WeekView(
         monday, monday + timedelta(days=6), board, lines,
         before if before >= first else None, after if after <= last else None,
+        [*(person.id for person in there.people), *([""] if len(people) > len(there.people) else [])],
     )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 from survey.register.db.models import Exhibition
 from treatments.planning.calendar import quarter_of
 from treatments.planning.db.models import Plan
+from treatments.planning.db.selectors.arrangement import held_objects
 from treatments.planning.db.selectors.offers import Offer, offer
 from treatments.planning.db.selectors.work import gather_work
 
@@ -33,12 +34,13 @@ def offer_for(plan: Plan) -> Offer:
     """The instance of a plan: the work as it is recorded now, from the moment on at which the plan was asked for."""
     local = timezone.localtime(plan.made_at).replace(tzinfo=None)
     before = plan.replaces
-    pinned = dict(before.steps.filter(pinned_by__isnull=False).values_list("object_id", "level")) if before else {}
+    held = held_objects(before)
+    kept = before.steps.values_list("object_id", "level").distinct() if before and held else []
     return offer(
         gather_work(plan.exhibition, local),
         mandatory_weeks=plan.mandatory_weeks,
         other_weeks=plan.other_weeks,
-        pinned={str(thing): level for thing, level in pinned.items()},
+        pinned={str(thing): level for thing, level in kept if str(thing) in held},
     )
 
 

@@ -1,6 +1,16 @@
 """All writing of staff, plans and calendar addresses."""
 
 from treatments.planning.db.services.addresses import end_address, make_address
+from treatments.planning.db.services.byhand import (
+    WouldClash,
+    lock_week,
+    move,
+    place_word,
+    proposed,
+    proposed_swap,
+    swap,
+    undo_move,
+)
 from treatments.planning.db.services.plans import (
     MOST_SECONDS,
     MOST_SEED,
@@ -28,14 +38,20 @@ __all__ = [
     "MOST_SECONDS",
     "MOST_SEED",
     "SECONDS",
+    "WouldClash",
     "add_holiday",
     "add_leave",
     "end_address",
     "keep_plan",
+    "lock_week",
     "make_address",
     "make_first",
     "member",
+    "move",
     "pin",
+    "place_word",
+    "proposed",
+    "proposed_swap",
     "remove_holiday",
     "remove_leave",
     "remove_member",
@@ -43,4 +59,6 @@ __all__ = [
     "set_effects",
     "set_workplaces",
     "start_plan",
+    "swap",
+    "undo_move",
 ]
