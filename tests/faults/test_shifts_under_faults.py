@@ -1,4 +1,4 @@
-"""Half a minute of shifts with browsers and server killed and the network cut; the long form is ``tests.faults.shifts``."""
+"""Half a minute of shifts in which browsers, server and network die; the long form is ``tests.faults.shifts``."""
 
 from __future__ import annotations
 
