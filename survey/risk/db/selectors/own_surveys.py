@@ -15,7 +15,7 @@ from survey.condition.db.models import AdhesiveEvidence, Assessment, Joint, Join
 from survey.condition.db.selectors import EvidenceRow, JointRow, JointStates, standing
 from survey.risk.db.models import OwnFit, ParameterSet
 from survey.risk.db.selectors.parameters import values_of as read_values
-from survey.risk.entries import Entry, Value, entries
+from survey.risk.entries import entries
 
 DOUBLE_DAYS = 60  # two people's looks within one round and this time saw the joint in one state
 OPEN_STAGE = 4
@@ -216,16 +216,12 @@ def workshop_paces(result: Mapping[str, Any]) -> list[WorkshopPace]:
     return sorted((each for each in found if each.joints), key=lambda each: (-each.joints, each.name))
 
 
-def proposals(fit: OwnFit) -> list[tuple[str, str, str]]:
-    """What a fit would change, in words: name, as it was, as proposed."""
+def proposals(fit: OwnFit) -> list[tuple[str, str, str, str]]:
+    """What a fit would change, in words: name, unit, as it was, as proposed."""
     was = read_values(fit.parameters.values)
     known = entries()
     return [
-        (known[path].name, _with_unit(known[path], was[path]), _with_unit(known[path], value))
+        (known[path].name, known[path].unit, known[path].shown(was[path]), known[path].shown(value))
         for path, value in fit.proposed.items()
         if path in known
     ]
-
-
-def _with_unit(entry: Entry, value: Value) -> str:
-    return f"{entry.shown(value)} {entry.unit}".strip()
