@@ -22,6 +22,7 @@ from survey.register.label_sheets import draw
 from survey.register.labels import PAPERS, SIZES, Label, Sheet, said_by
 
 SHOWN = 4
+SECONDS_EACH = 0.015  # to draw one label
 CALLED = {"small": "Small", "middle": "Middle", "large": "Large"}
 
 
@@ -39,6 +40,7 @@ def labels(request: SignedIn) -> HttpResponse:
         "sheets": -(-count // sheet.each),
         "shown": [{"label": label, "square": _square(label)} for label in shown],
         "files": _files(asked, sheet, count),
+        "seconds": round(min(count, labelling.MOST) * SECONDS_EACH),
         "places": labelling.places_to_choose(asked.place),
         "lists": labelling.lists_to_choose(),
         "papers": PAPERS,
