@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pytest
+from PIL import Image
 
 from tests.browser.conftest import visiting
-from tests.browser.test_store_without_a_network import SHELF, SHELVES, a_photograph, take_along
+from tests.browser.test_store_without_a_network import SHELF, SHELVES, take_along
 
 pytestmark = pytest.mark.browser
 
@@ -170,6 +172,14 @@ def too_small_for_a_finger(page) -> list[str]:
     )
 
 
+def taken_on_its_side() -> dict:
+    """A photograph whose own notes say that it is to be turned: orientation 6 of Exif 2.32, section 4.6.4."""
+    out, notes = io.BytesIO(), Image.Exif()
+    notes[0x0112] = 6
+    Image.effect_noise((1200, 1600), 40).convert("RGB").save(out, "JPEG", exif=notes)
+    return {"name": "camera.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
 def test_a_tablet_draws_without_a_network_and_the_joint_gets_its_length(browser, empty):
     empty.shell(SHELF)
     with visiting(browser, empty, "tablet", has_touch=True) as visit:
@@ -179,7 +189,7 @@ def test_a_tablet_draws_without_a_network_and_the_joint_gets_its_length(browser,
         page.reload()
         page.click(SHELVES)
         page.click("#next")
-        page.set_input_files("#camera", a_photograph(40))  # 1600 by 1200 pixels
+        page.set_input_files("#camera", taken_on_its_side())  # upright 1600 by 1200 pixels
         page.click("#restored-present")
         page.click("#add-joint")
         page.click("#stage-1")
@@ -215,4 +225,5 @@ def test_a_tablet_draws_without_a_network_and_the_joint_gets_its_length(browser,
     marks = (json.loads(drawing) if isinstance(drawing, str) else drawing)["marks"]
     assert length == pytest.approx(140, rel=0.01)  # 700 pixels, of which 200 are 40 mm
     assert [mark["target"].replace("-", "") for mark in marks] == [str(joint).replace("-", "")]
-    assert empty.rows("select sha256 from media_photograph") == [(name,)]
+    upright = (json.loads(drawing) if isinstance(drawing, str) else drawing)["width"]
+    assert empty.rows("select sha256, width from media_photograph") == [(name, upright)] == [(name, 1600)]

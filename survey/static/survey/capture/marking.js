@@ -61,11 +61,14 @@ function withDrawing(draft, name, drawing, taken) {
 
 /** A photograph turned upright and no larger than is drawn upon, with the size of the upright original. @param {Blob} bytes */
 async function upright(bytes) {
-  const picture = await createImageBitmap(bytes, { imageOrientation: "from-image" });
+  const picture = await createImageBitmap(bytes); // turned as its own notes say, which is the default
   const { width, height } = picture;
   const scale = Math.min(1, LARGEST / Math.max(width, height));
-  const canvas = new OffscreenCanvas(Math.round(width * scale), Math.round(height * scale));
+  const canvas = document.createElement("canvas");
+  canvas.width = Math.round(width * scale);
+  canvas.height = Math.round(height * scale);
   canvas.getContext("2d")?.drawImage(picture, 0, 0, canvas.width, canvas.height);
   picture.close();
-  return { width, height, bytes: await canvas.convertToBlob({ type: "image/jpeg", quality: 0.9 }) };
+  const smaller = await new Promise((/** @type {(blob: Blob | null) => void} */ resolve) => canvas.toBlob(resolve, "image/jpeg", 0.9));
+  return smaller && { width, height, bytes: smaller };
 }
