@@ -63,13 +63,16 @@ class Step:
 @dataclass(frozen=True)
 class Looks:
     """Of looking at each object [n]: chance to change what is done with any of its joints, worth, minutes, expected
-    number of joints not seen that are failing or open today, and how many joints nobody has seen."""
+    number of joints failing or open today that nobody knows to be, how many joints nobody has seen, how many to look at
+    ``again``, and for how many calendar ``years`` the longest of these was not looked at."""
 
     changes: Floats
     worth: Floats
     minutes: Floats
     failing: Floats
     unseen: Whole
+    again: Whole
+    years: Floats
 
 
 def worth_of_looks(
@@ -79,8 +82,9 @@ def worth_of_looks(
     stake: Floats,
     assumptions: Assumptions | None = None,
     act_from: float = ACT_FROM,
+    again_after: float = np.inf,
 ) -> Looks:
-    """What a look at the joints nobody has seen would be worth, for each object; 0 where all were seen.
+    """What a look would be worth at the joints of each object that nobody has seen, or not for long; 0 without any.
 
     Parameters
     ----------
@@ -88,33 +92,52 @@ def worth_of_looks(
     stake : [j], >= 0, what is lost if a joint lets go: share of value times significance times importance
     assumptions : Assumptions, optional; the middle belief alone is used
     act_from : float, more than 0 and less than 1
+    again_after : calendar years since the last look from which a joint that was not open then is looked at again
 
     Notes
     -----
-    A joint that nobody has seen is left as it is, whatever its chance: nobody treats what nobody has seen. A look
-    changes that where it finds a stage from which the joint is then likelier than ``act_from`` to let go, or a failing
-    joint: that bars the object from being lifted, by rule. Stages are summed over, with how often surveyors mistake
-    one; worth adds up over joints, since each is dealt with by itself.
+    A joint that nobody has seen is left as it is, whatever its chance: nobody treats what nobody has seen. One that was
+    seen is dealt with by its chance today, or because it was failing. A look changes that where it finds a stage from
+    which the joint is then likelier than ``act_from`` to let go, or a failing joint, which bars the object from being
+    lifted; or where it finds that neither holds any more. Stages are summed over, with how often surveyors mistake one;
+    worth adds up over joints, since each is dealt with by itself.
     """
     chosen = only_middle(assumptions or Assumptions())
     _check(inputs, bonds, act_from)
     _check_stake(stake, inputs.object_index.size)
-    base = score_together(inputs, bonds, chosen)
-    unseen = np.flatnonzero(inputs.last_seen < 0)
-    owner = inputs.object_index[unseen]
-    outcomes = base.joints.stage_now[0, unseen] @ with_slips(np.asarray(chosen.misclassification, dtype=np.float64))
-    acts, gain = gained(if_seen(inputs.only(unseen), chosen), act_from)
-    changes = (outcomes * acts).sum(axis=1)
-    worth = (outcomes * gain).sum(axis=1) * stake[unseen]
-    count = np.bincount(owner, minlength=inputs.object_count)
+    base, last, since = score_together(inputs, bonds, chosen).joints, inputs.last_seen, _years_since(inputs)
+    rows = np.flatnonzero((last < 0) | ((last < OPEN) & (since >= again_after)))
+    owner, unseen = inputs.object_index[rows], last[rows] < 0
+    outcomes = base.stage_now[0, rows] @ with_slips(np.asarray(chosen.misclassification, dtype=np.float64))
+    chance = if_seen(inputs.only(rows), chosen)
+    acts, gain = gained(chance, act_from)
+    acting = (~unseen & ((base.before[0, rows, -1] >= act_from) | (last[rows] >= OPEN - 1)))[:, None]
+    changes = (outcomes * (acts != acting)).sum(axis=1)
+    gain = np.where(acting, np.where(acts, 0.0, act_from - chance), gain)
 
     def total(values: Floats) -> Floats:
         return np.asarray(np.bincount(owner, values, minlength=inputs.object_count), dtype=np.float64)
 
     any_change = -np.expm1(total(np.log1p(-np.minimum(changes, 1.0 - 1e-12))))
-    minutes = LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * count.astype(np.float64)
-    failing = total(base.joints.stage_now[0, unseen][:, OPEN - 1 :].sum(axis=1))
-    return Looks(any_change, total(worth), minutes, failing, count)
+    fails = base.stage_now[0, rows][:, OPEN - 1 :].sum(axis=1) * (last[rows] < OPEN - 1)
+    count = np.bincount(owner, minlength=inputs.object_count).astype(np.float64)
+    years = np.zeros(inputs.object_count)
+    np.maximum.at(years, owner, np.where(unseen, 0.0, since[rows]))
+    return Looks(
+        changes=any_change,
+        worth=total((outcomes * gain).sum(axis=1) * stake[rows]),
+        minutes=LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * count,
+        failing=total(fails),
+        unseen=np.bincount(owner[unseen], minlength=inputs.object_count),
+        again=np.bincount(owner[~unseen], minlength=inputs.object_count),
+        years=years,
+    )
+
+
+def _years_since(inputs: JointInputs) -> Floats:
+    """Calendar years [j] since the last look that said a stage; infinite where there was none."""
+    ago = np.where((inputs.visit_stages >= 0) & np.isfinite(inputs.visit_ago), inputs.visit_ago, np.inf)
+    return np.asarray(ago.min(axis=1, initial=np.inf) / np.maximum(inputs.rate_per_year, 1e-9))
 
 
 def gained(chance: Floats, act_from: float) -> tuple[NDArray[np.bool_], Floats]:
@@ -260,9 +283,19 @@ def _look(looks: Looks, row: int) -> Step:
 
 def words_of_look(looks: Looks, row: int) -> str:
     """Why a look at an object is worth its minutes."""
-    count = int(looks.unseen[row])
-    joints = "1 joint has not been looked at" if count == 1 else f"{count} joints have not been looked at"
-    return f"{joints}. {_what_a_look_does(looks, row)}"
+    count, again = int(looks.unseen[row]), int(looks.again[row])
+    text = ""
+    if count:
+        text += "1 joint has not been looked at. " if count == 1 else f"{count} joints have not been looked at. "
+    if again:
+        years = max(1, int(looks.years[row] + 0.5))
+        ago = "a year" if years == 1 else f"{years} years"
+        text += (
+            f"1 joint was last looked at {ago} ago. "
+            if again == 1
+            else f"{again} joints were last looked at up to {ago} ago. "
+        )
+    return text + _what_a_look_does(looks, row)
 
 
 def words_unsurveyed(looks: Looks, row: int, *, room: str, looked: int, restored: float, missing: bool) -> str:

@@ -113,7 +113,9 @@ def worth_of_unrecorded(restored: Floats, joints: Floats, typical: Typical, grou
     minutes = LOOK_MINUTES_OBJECT + LOOK_MINUTES_JOINT * expected
     nobody_saw = np.zeros(group.size, dtype=np.int64)
     worth = expected * typical.worth[group] * matters
-    return Looks(any_of, worth, minutes, expected * typical.failing[group], nobody_saw)
+    return Looks(
+        any_of, worth, minutes, expected * typical.failing[group], nobody_saw, nobody_saw, np.zeros(group.size)
+    )
 
 
 def _group_sums(values: Floats, group: Whole, groups: int) -> NDArray[np.float64]:

@@ -67,7 +67,7 @@ def restored(stage: int | None = None, **fields):
     joint.restoration.year_earliest = joint.restoration.year_latest = 1955
     joint.restoration.save()
     if stage is not None:
-        builders.an_assessment(thing, stages={joint: stage}, old_restoration="present")
+        builders.an_assessment(thing, stages={joint: stage}, old_restoration="present")  # today
     return thing
 
 
@@ -124,6 +124,15 @@ def test_objects_nobody_surveyed_are_judged_by_their_room(worked_out):
     assert looks[dear].worth > looks[plain].worth and looks[dear].failing > 1.5 * looks[plain].failing
     assert "Nobody has surveyed it." in looks[dear].text and "9 looks" in looks[dear].text
     assert "not found when last looked for" in looks[missing].text
+
+
+def test_what_was_last_looked_at_years_ago_comes_up_again(worked_out):
+    old, new = restored(2), restored(2)
+    for thing, at in ((old, builders.NOW - timedelta(days=7 * 365)), (new, builders.NOW)):
+        thing.assessments.update(started_at=at, finished_at=at)
+    looks = {step.object: step for step in worked_out(builders.an_exhibition()).steps.filter(kind="look")}
+    assert set(looks) == {old}
+    assert looks[old].text.startswith("1 joint was last looked at 7 years ago.")
 
 
 def test_looks_because_something_looked_bad_do_not_speak_for_the_room(worked_out):

@@ -32,6 +32,7 @@ from survey.risk.look_next import (
 from survey.risk.together import score_together
 
 NEXT_JOB = "survey.risk.look_next"
+AGAIN_AFTER = 1.0  # calendar years from which a joint that was looked at may be worth another look
 POINTS = 60  # of the curve on the page
 Tell = Callable[[str], None]
 
@@ -63,7 +64,7 @@ def make_next_list(run: RiskRun, *, tell: Tell) -> Iterator[NextStep]:
     known = known_of(run, tell)
     touched = restricted()
     if known is not None:
-        tell("Weighing looks at joints nobody has seen")
+        tell("Weighing looks at joints on record")
         made = [*_looks(known), *_tests(known, touched, tell)]
         best = _best_of(made)
         for step in made:
@@ -123,7 +124,9 @@ def _curve(steps: Sequence[NextStep]) -> list[list[float]]:
 
 def _looks(known: Known) -> Iterator[NextStep]:
     stake = known.loss * known.matters[known.inputs.object_index]
-    looks = worth_of_looks(known.inputs, known.bonds, stake=stake, assumptions=known.assumptions)
+    looks = worth_of_looks(
+        known.inputs, known.bonds, stake=stake, assumptions=known.assumptions, again_after=AGAIN_AFTER
+    )
     for row in np.flatnonzero(looks.worth > 0):
         yield _look(known.facts[row].id, looks, int(row), words_of_look(looks, int(row)))
 

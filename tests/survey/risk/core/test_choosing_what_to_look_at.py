@@ -7,7 +7,15 @@ from survey.risk.bonds import Bonds
 from survey.risk.identification import CLASS_INDEX, CLASSES, NITRATE
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.likelihoods import DEFAULT_TABLE
-from survey.risk.look_next import ACT_FROM, LOOK_MINUTES_JOINT, next_steps, only_middle, worth_of_looks, worth_of_tests
+from survey.risk.look_next import (
+    ACT_FROM,
+    LOOK_MINUTES_JOINT,
+    if_seen,
+    next_steps,
+    only_middle,
+    worth_of_looks,
+    worth_of_tests,
+)
 from survey.risk.stages import with_slips
 from survey.risk.together import score_together
 from survey.risk.workshops import Sharing
@@ -58,6 +66,35 @@ def test_the_worth_of_a_look_against_the_sum_over_stages():
     looks = worth_of_looks(inputs, tied, stake=np.ones(1))
     assert looks.changes[0] == pytest.approx(seen[acts].sum(), rel=1e-9)
     assert looks.worth[0] == pytest.approx((seen * gain).sum(), rel=1e-9)
+
+
+def again(stage: int, years: float, **more):
+    """A joint seen in a stage some calendar years ago, at the pace of today's place."""
+    inputs, tied = objects([stage], visit_ago=np.array([[years]]), rate_per_year=np.ones(1))
+    return worth_of_looks(inputs, tied, stake=np.ones(1), again_after=1.0, **more), inputs, tied
+
+
+def test_what_was_not_looked_at_for_long_is_worth_another_look():
+    soon, later, open_already = (again(*seen)[0] for seen in ((2, 0.5), (2, 9.0), (4, 9.0)))
+    assert soon.worth[0] == soon.again[0] == open_already.again[0] == 0
+    assert later.worth[0] > 0 and later.again[0] == 1 and later.unseen[0] == 0 and later.years[0] == 9
+    assert again(1, 3.0)[0].worth[0] < again(1, 15.0)[0].worth[0]  # the longer ago, the more may have changed
+    assert next_steps(later, {}, ["foot"])[0].text.startswith("1 joint was last looked at 9 years ago. In ")
+
+
+def test_a_look_may_find_that_nothing_need_be_done():
+    """Dealt with so far: the worth is what is spared where it is not needed, each stage with its chance."""
+    bar = 0.01  # any joint is dealt with, by its chance
+    looks, inputs, tied = again(1, 9.0, act_from=bar)
+    chosen = only_middle(Assumptions())
+    scores = score_together(inputs, tied, chosen).joints
+    assert scores.before[0, 0, -1] >= bar
+    seen = scores.stage_now[0, 0] @ with_slips(Assumptions().misclassification)
+    after = if_seen(inputs, chosen)[0]
+    idle = (after < bar) & (np.arange(5) < 3)
+    assert idle.any()
+    assert looks.worth[0] == pytest.approx((seen * np.where(idle, bar - after, 0)).sum(), rel=1e-9)
+    assert looks.changes[0] == pytest.approx(seen[idle].sum(), rel=1e-9)
 
 
 def test_joints_of_an_object_add_their_worth():
