@@ -12,14 +12,16 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from fixtures.demo.loading import LOADED, Loading
-from fixtures.demo.scenario import SEED, build
+from fixtures.demo.loading import LOADED, Loading, key_id
+from fixtures.demo.readings import GALLERY, build_readings
+from fixtures.demo.scenario import SEED, Scenario, build
 from media.base import jobs
 from media.base.models import Event, JobState, User
 from media.management.commands.start import DEMO_PASSWORD
 from media.management.watching import ended
-from survey.models import Object
+from survey.models import Object, Place
 from survey.risk.db import services as risk
+from survey.risk.db.services import loggers
 from treatments.forecast.db import services as forecast
 
 
@@ -68,12 +70,24 @@ class Command(BaseCommand):
         self.stdout.flush()
         call_command("defaults", verbosity=0)
         Loading(scenario, password=DEMO_PASSWORD, at=now).load()
+        self._bring_in_loggers(scenario)
         self._score_and_forecast()
         if not options["no_photographs"]:
             jobs.enqueue(
                 "treatments.demo_photographs", title="Drawing the demo's photographs", today=_text(today),
                 seed=options["seed"], count=options["objects"],
             )  # fmt: skip
+
+    def _bring_in_loggers(self, scenario: Scenario) -> None:
+        """Three loggers: two count, the third waits for somebody to decide."""
+        head, at = User.objects.get(username="head"), timezone.now()
+        for logger in build_readings(scenario.today, scenario.seed):
+            place = Place.objects.get(pk=key_id(scenario, logger.place))
+            file = loggers.receive([logger.text.encode()], logger.name, place=place, by=head, at=at)
+            file = loggers.look_through(file, reading=file.reading, stays=[(place, None)], by=head, at=at)
+            jobs.run(file.job_id)
+            if logger.place != GALLERY[0]:
+                loggers.count(file, by=head, at=at)
 
     def _score_and_forecast(self) -> None:
         """Done here and now, so that the first page that anybody opens has its answers."""
