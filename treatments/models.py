@@ -1,4 +1,4 @@
-from treatments.forecast.db.models import Forecast, ObjectForecast
+from treatments.forecast.db.models import Forecast, Mishap, ObjectForecast
 from treatments.hours.db.models import EstimateFactor, LoggedTime, RunningClock, Treatment
 from treatments.options.db.models import ChosenLevel, LevelTable
 from treatments.planning.db.models import (
@@ -13,12 +13,15 @@ from treatments.planning.db.models import (
     StaffMember,
     Workplace,
 )
+from treatments.whatif.db.models import Comparison, GivingWay, Scenario
 
 __all__ = [
     "CalendarAddress",
     "ChosenLevel",
+    "Comparison",
     "EstimateFactor",
     "Forecast",
+    "GivingWay",
     "HandMove",
     "Holiday",
     "Leave",
@@ -26,10 +29,12 @@ __all__ = [
     "LevelTable",
     "LockedWeek",
     "LoggedTime",
+    "Mishap",
     "ObjectForecast",
     "Plan",
     "PlannedStep",
     "RunningClock",
+    "Scenario",
     "StaffMember",
     "Treatment",
     "Workplace",

@@ -63,11 +63,12 @@ class Interval:
 
 @dataclass(frozen=True)
 class Fan:
-    """A forecast: the band between its outer quantiles, its middle, earlier forecasts, the opening line."""
+    """A forecast: the band between its outer quantiles, its middle, earlier forecasts, what came, the opening line."""
 
     band: str
     middle: str
     past: tuple[str, ...]
+    actual: str
     opening: Tick | None
     target: Tick | None
     across: tuple[Tick, ...]
@@ -103,6 +104,7 @@ class Readiness:
 
     line: str
     area: str
+    past: tuple[str, ...]
     opening: Tick | None
     opening_y: float | None
     across: tuple[Tick, ...]
@@ -179,18 +181,21 @@ def fan(
     opening: date | None = None,
     past: Sequence[Sequence[Mapping[str, Any]]] = (),
     target: Value | None = None,
+    actual: Sequence[tuple[date, Value]] = (),
 ) -> Fan:
     """A fan from points with ``date``, ``low``, ``middle``, ``high`` (numbers, or dates of being ready), in order.
 
-    ``past`` holds earlier forecasts with ``date`` and ``middle``; ``target`` is a level to reach. Raises ValueError
-    for fewer than two points, dates out of order, or quantiles that do not rise.
+    ``past`` holds earlier forecasts with ``date`` and ``middle``; ``target`` is a level to reach; ``actual`` is what
+    came, by date, drawn in steps. Raises ValueError for fewer than two points, dates out of order, or quantiles that
+    do not rise.
     """
     _check_points(points)
     days = [point["date"] for point in points] + [point["date"] for line in past for point in line]
-    days += [opening] if opening else []
+    days += [day for day, _ in actual] + ([opening] if opening else [])
     x = Scale(min(days).toordinal(), max(days).toordinal(), 0, 100)
     values: list[Value] = [point[name] for point in points for name in ("low", "middle", "high")]
     values += [point["middle"] for line in past for point in line] + ([] if target is None else [target])
+    values += [value for _, value in actual]
     y, up = _upright(values)
     lower = [(x.at(point["date"]), y.at(point["low"])) for point in points]
     upper = [(x.at(point["date"]), y.at(point["high"])) for point in points]
@@ -199,6 +204,7 @@ def fan(
         band=_path(upper + lower[::-1]) + "Z",
         middle=_path(middle),
         past=tuple(_path([(x.at(p["date"]), y.at(p["middle"])) for p in line]) for line in past if len(line) > 1),
+        actual=_path(_steps([(x.at(day), y.at(value)) for day, value in actual])) if len(actual) > 1 else "",
         opening=Tick(x.at(opening), _day(opening)) if opening else None,
         target=None if target is None else Tick(y.at(target), _word(target)),
         across=date_ticks(min(days), max(days), x),
@@ -218,8 +224,16 @@ def load_bars(weeks: Sequence[Mapping[str, Any]]) -> Bars:
     return Bars(tuple(_bar(week, place, slot, y, step) for place, week in enumerate(weeks)), up)
 
 
-def readiness(points: Sequence[tuple[date, float]], *, opening: date | None = None) -> Readiness:
-    """The chance to be ready by each date, in order and never falling. Raises ValueError otherwise."""
+def readiness(
+    points: Sequence[tuple[date, float]],
+    *,
+    opening: date | None = None,
+    past: Sequence[Sequence[tuple[date, float]]] = (),
+) -> Readiness:
+    """The chance to be ready by each date, in order and never falling. Raises ValueError otherwise.
+
+    ``past`` holds what earlier forecasts said of the same dates.
+    """
     if len(points) < 2:
         raise ValueError("points must be at least two")
     if any(a[0] >= b[0] or a[1] > b[1] + 1e-9 for a, b in pairwise(points)):
@@ -229,12 +243,16 @@ def readiness(points: Sequence[tuple[date, float]], *, opening: date | None = No
     days = [day for day, _ in points] + ([opening] if opening else [])
     x, y = Scale(min(days).toordinal(), max(days).toordinal()), Scale(0, 1, 100, 0)
     places = [(x.at(day), y.at(chance)) for day, chance in points]
-    steps = places[:1] + [corner for a, b in pairwise(places) for corner in ((b[0], a[1]), b)]
+    steps = _steps(places)
+    inside = [[(day, chance) for day, chance in line if min(days) <= day <= max(days)] for line in past]
     at_opening = None
     if opening:
         at_opening = y.at(max((chance for day, chance in points if day <= opening), default=0.0))
     return Readiness(
         line=_path(steps),
+        past=tuple(
+            _path(_steps([(x.at(day), y.at(chance)) for day, chance in line])) for line in inside if len(line) > 1
+        ),
         area=_path([(steps[0][0], 100.0), *steps, (steps[-1][0], 100.0)]) + "Z",
         opening=Tick(x.at(opening), _day(opening)) if opening else None,
         opening_y=at_opening,
@@ -326,6 +344,11 @@ def _word(value: Value) -> str:
 
 def _day(value: date) -> str:
     return f"{value.day} {value:%B}"
+
+
+def _steps(places: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """A line that stays level until the next place."""
+    return list(places[:1]) + [corner for a, b in pairwise(places) for corner in ((b[0], a[1]), b)]
 
 
 def _path(places: Sequence[tuple[float, float]]) -> str:

@@ -11,10 +11,11 @@ import multiprocessing
 import os
 import socket
 import threading
+import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -28,6 +29,9 @@ from media.base.models import Job, JobState, User
 logger = logging.getLogger(__name__)
 Work_ = Callable[..., None]
 _registry: dict[str, Work_] = {}
+_nightly: dict[str, str] = {}
+NIGHT_HOUR = 2
+"""Local hour from which the nightly jobs of a day are due; a machine that slept then does them when it wakes."""
 # Of several processes: a worker's parent hears the stop, its children do the jobs.
 stopping = multiprocessing.Event()
 
@@ -54,6 +58,28 @@ def job(name: str) -> Callable[[Work_], Work_]:
         return function
 
     return register
+
+
+def nightly(name: str, title: str) -> Callable[[Work_], Work_]:
+    """Register a job that takes no arguments and is asked for once a day, by whichever worker is awake first."""
+    _nightly[name] = title
+    return job(name)
+
+
+def due_tonight(now: datetime) -> list[Job]:
+    """Write the rows of nightly jobs that this day has not seen yet; returns those made.
+
+    The row's key follows from name and day, so that of several workers one makes it.
+    """
+    local = timezone.localtime(now)
+    if local.hour < NIGHT_HOUR:
+        return []
+    made = []
+    for name, title in _nightly.items():
+        pk = uuid.uuid5(uuid.NAMESPACE_OID, f"{name} {local.date().isoformat()}")
+        row, new = Job.objects.get_or_create(pk=pk, defaults={"name": name, "title": title, "asked_at": now})
+        made += [row] if new else []
+    return made
 
 
 def registered() -> frozenset[str]:

@@ -11,6 +11,7 @@ from celery import shared_task
 from celery.signals import worker_ready, worker_shutting_down
 from django.conf import settings
 from django.db import close_old_connections, connection
+from django.utils import timezone
 
 from media.base import jobs
 
@@ -40,6 +41,7 @@ def _sweep_for_ever() -> None:
     while not jobs.stopping.wait(settings.JOB_SWEEP_SECONDS):
         close_old_connections()
         try:
+            jobs.due_tonight(timezone.now())
             jobs.sweep()
         except Exception:
             jobs.logger.warning("the sweeper could not reach the database; it tries again", exc_info=True)

@@ -217,11 +217,15 @@ def fan(
     opening: date | None = None,
     past: Sequence[Sequence[Mapping[str, Any]]] = (),
     target: float | date | None = None,
+    actual: Sequence[tuple[date, float | date]] = (),
     what: str = "Forecast",
 ) -> dict[str, Any]:
-    """A forecast as a fan: ``date``, ``low``, ``middle``, ``high`` (10, 50, 90 %) with earlier forecasts faint."""
-    plot = drawing.fan(points, opening=opening, past=past, target=target) if len(points) > 1 else None
-    rest = {"points": points, "past_count": len(past), "what": what, "opening": opening}
+    """A forecast as a fan: ``date``, ``low``, ``middle``, ``high`` (10, 50, 90 %) with earlier forecasts faint.
+
+    ``actual`` is what came, by date.
+    """
+    plot = drawing.fan(points, opening=opening, past=past, target=target, actual=actual) if len(points) > 1 else None
+    rest = {"points": points, "past_count": len(past), "what": what, "opening": opening, "actual": actual}
     return {"plot": plot, **_figure(context, title, desc), **rest}
 
 
@@ -242,9 +246,13 @@ def readiness(
     desc: str = "",
     opening: date | None = None,
     at_opening: float | None = None,
+    past: Sequence[Sequence[tuple[date, float]]] = (),
 ) -> dict[str, Any]:
-    """The chance to be ready by each date as a rising curve, with the chance on opening day written on its line."""
-    plot = drawing.readiness(points, opening=opening) if len(points) > 1 else None
+    """The chance to be ready by each date as a rising curve, with the chance on opening day written on its line.
+
+    ``past`` are earlier forecasts' curves, drawn faint behind it.
+    """
+    plot = drawing.readiness(points, opening=opening, past=past) if len(points) > 1 else None
     return {"plot": plot, "points": points, "at_opening": at_opening, **_figure(context, title, desc)}
 
 

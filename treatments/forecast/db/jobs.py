@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.utils import timezone
 
-from media.base.jobs import Work, job
+from media.base.errors import FettleError
+from media.base.jobs import Work, job, nightly
 from treatments.forecast.db import services
 from treatments.forecast.db.models import Forecast
 
@@ -30,3 +31,15 @@ def _simulate(work: Work, row: Forecast) -> None:
     made = services.make_forecast(row, progress=progress)
     with work.step(saying="The forecast is ready"):
         services.keep_forecast(made, at=timezone.now())
+
+
+@nightly("treatments.forecast.nightly", "The night's forecast")
+def forecast_of_the_night(work: Work) -> None:
+    """Forecast the exhibition being prepared, so that every day has one; where there is nothing to forecast, say so."""
+    try:
+        asked = services.start_nightly(at=timezone.now())
+    except FettleError as error:
+        work.say(error.message)
+        work.finish({"nothing": error.message})
+        return
+    work.finish({"forecast": str(asked.pk)} if asked else {"nothing": "This day has its forecast already."})

@@ -24,9 +24,15 @@ class Forecast(models.Model):
     weeks = models.JSONField(default=list, help_text="Per week: Monday, hours there, hours planned")
     chances = models.JSONField(default=dict, help_text="Kind of milestone to chance that all due by it are ready")
     chance_all = models.FloatField(null=True)
-    finish = models.JSONField(default=dict, help_text="10, 50, 90 % dates")
+    finish = models.JSONField(default=dict, help_text="10, 50, 80, 90, 95 % dates")
     curve = models.JSONField(default=list, help_text="Date and chance that everything is ready by then")
     expected_late = models.FloatField(null=True, help_text="Objects")
+    counts = models.JSONField(
+        default=list, help_text="Per week: date, objects with work that are ready by then, 10, 50, 90 % of futures"
+    )
+    done = models.PositiveIntegerField(default=0, help_text="Objects whose treatment was finished when it was made")
+    critical = models.JSONField(default=dict, help_text="people and objects that most often decide when all is ready")
+    buffers = models.JSONField(default=list, help_text="Per date: when all due by it is ready, 50, 80, 95 % of futures")
     notes = models.JSONField(default=list, help_text="What could not be placed and why, in words")
     job = models.ForeignKey("media.Job", models.SET_NULL, null=True, related_name="+")
     made_at = models.DateTimeField()
@@ -60,3 +66,19 @@ class ObjectForecast(models.Model):
 
     def __str__(self) -> str:
         return f"{self.object_id}: {self.late:.2f}"
+
+
+class Mishap(models.Model):
+    """What the forecast assumes to come between; the newest counts."""
+
+    sick_days = models.FloatField(help_text="Working days that a person is ill in a year")
+    spell_days = models.FloatField(help_text="Days that an illness lasts on average")
+    surprise = models.FloatField(help_text="Chance that taking down brings a surprise, before any was recorded")
+    surprise_weight = models.FloatField(help_text="How many recorded objects that chance is worth")
+    surprise_extra = models.FloatField(help_text="Share that a surprise adds to the steps after it")
+    reason = models.CharField(max_length=500)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.sick_days:g} days ill, {self.surprise:.0%} surprises"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -19,9 +19,17 @@ from media.base.errors import FettleError
 from media.base.models import Job, JobState, User
 from survey.register.db.models import Exhibition, Use
 from survey.register.db.selectors import current_exhibition
-from treatments.forecast import results
-from treatments.forecast.db.models import Forecast, ObjectForecast
-from treatments.forecast.db.selectors import MOUNTED, Work, days_ahead, gather_work, nobody_works
+from treatments.forecast import kept, results
+from treatments.forecast.db.models import Forecast, Mishap, ObjectForecast
+from treatments.forecast.db.selectors import (
+    MOUNTED,
+    Work,
+    assumed_mishaps,
+    days_ahead,
+    gather_work,
+    mishap,
+    nobody_works,
+)
 from treatments.forecast.dispatch import PHOTO_LATE
 from treatments.forecast.noise import Noise
 from treatments.forecast.simulate import simulate
@@ -34,6 +42,8 @@ from treatments.planning.greedy import greedy_plan
 TRIALS, MOST_TRIALS = 2_000, 200_000
 MOST_SEED = 2**31 - 1
 QUANTILES = (0.1, 0.5, 0.9)
+DATES = (0.1, 0.5, 0.8, 0.9, 0.95)
+FEW = 12
 CAUSES = {
     "hood": "a fume hood is taken",
     "bench": "the photography bench is taken",
@@ -45,6 +55,13 @@ NO_ROOM = {
     "date_past": "can no longer be ready in time",
     "no_time": "cannot be ready in time even if nothing else were done",
     "no_room": "cannot be fitted in before their dates beside more urgent work",
+}
+LIMITS = {
+    "sick_days": ("Days ill in a year", 0.0, 150.0),
+    "spell_days": ("Days that an illness lasts", 1.0, 90.0),
+    "surprise": ("The chance of a surprise", 0.001, 0.999),
+    "surprise_weight": ("How many objects that chance is worth", 1.0, 1000.0),
+    "surprise_extra": ("What a surprise adds", 0.0, 5.0),
 }
 PLACE_WORDS = {"hood": "fume hood", "bench": "photography bench"}
 
@@ -86,6 +103,32 @@ def start_forecast(
     return row, job
 
 
+def start_nightly(*, at: datetime) -> Forecast | None:
+    """Ask for the day's forecast, unless somebody made one that day. Raises ``FettleError`` where none can be made."""
+    day = timezone.localdate(at)
+    exhibition = current_exhibition(day)
+    if Forecast.objects.filter(exhibition=exhibition, as_of=day, finished_at__isnull=False).exists():
+        return None
+    return start_forecast(by=None, at=at)[0]
+
+
+@transaction.atomic
+def set_mishap(values: Mapping[str, float], reason: str, *, by: User | None, at: datetime) -> Mishap:
+    """Put in force what the forecast assumes to come between; earlier assumptions stay in the record."""
+    for name, (words, low, high) in LIMITS.items():
+        if not (math.isfinite(values[name]) and low <= values[name] <= high):
+            raise FettleError(f"{words} must lie between {low:g} and {high:g}.")
+    if not reason.strip():
+        raise FettleError("Say why this changes; the reason is kept with it.")
+    was, row = mishap(), Mishap(**values, reason=reason.strip()[:500], at=at, by=by)
+    row.save()
+    events.record(
+        row, "set what may come between", by=by, at=at, was={name: getattr(was, name) for name in LIMITS},
+        became=dict(values), note=row.reason,
+    )  # fmt: skip
+    return row
+
+
 def _going(exhibition: Exhibition, trials: int, seed: int) -> tuple[Forecast, Job] | None:
     """The same forecast, asked for before and not begun or not ended yet."""
     # The exhibition's row is locked, so that a button pressed twice asks once.
@@ -101,8 +144,13 @@ def make_forecast(row: Forecast, *, progress: Callable[[int], None]) -> dict[str
     local = timezone.localtime(row.made_at).replace(tzinfo=None)
     work, known = gather_work(row.exhibition, local), experience()
     noise = Noise(team_sigma=min(known.log_sigma, 1.0))  # the factor itself is in the hours already
-    outcome = simulate(work.instance, work.planned, trials=row.trials, seed=row.seed, noise=noise, progress=progress)
+    between = assumed_mishaps(in_hours_already=known.reference.enough)
+    outcome = simulate(
+        work.instance, work.planned, trials=row.trials, seed=row.seed, noise=noise, mishaps=between.drawn(),
+        progress=progress,
+    )  # fmt: skip
     _fill_in(row, work, known, noise, outcome)
+    row.assumptions |= between.as_words()
     return {"row": row, "objects": _object_rows(row, work, outcome)}
 
 
@@ -129,6 +177,8 @@ def _fill_in(row: Forecast, work: Work, known: Experience, noise: Noise, outcome
     row.chance_all = float((~late.any(axis=1)).mean())
     row.expected_late = float(late.sum(axis=1).mean())
     row.finish, row.curve = _finish(outcome, work), _curve(outcome, work)
+    row.counts, row.done, row.buffers = _counts(outcome, work), len(work.done), _buffers(outcome, work)
+    row.critical = _critical(outcome, work)
     row.notes = _notes(work, first)
     row.assumptions = {
         "jobs": known.reference.jobs,
@@ -191,10 +241,10 @@ def _weeks(work: Work, plan: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _finish(outcome: results.Forecast, work: Work) -> dict[str, str | None]:
-    """10, 50 and 90 % dates of the last object; today where nothing is left to do, none where that is never."""
-    names = [f"{round(100 * q)}" for q in QUANTILES]
+    """10, 50, 80, 90 and 95 % dates of the last object; today where nothing is left to do, none where that is never."""
+    names = [f"{round(100 * q)}" for q in DATES]
     last = outcome.ready.max(axis=1, initial=0.0)
-    days = [_day(q, work) for q in np.quantile(last, QUANTILES, method="inverted_cdf")]
+    days = [_day(q, work) for q in np.quantile(last, DATES, method="inverted_cdf")]
     return {name: day.isoformat() if day else None for name, day in zip(names, days, strict=True)}
 
 
@@ -205,6 +255,47 @@ def _curve(outcome: results.Forecast, work: Work) -> list[list[Any]]:
         [(work.monday + timedelta(days=7 * week - 1)).isoformat(), float((last <= week * WEEK).mean())]
         for week in range(1, work.department.weeks + 9)
     ]
+
+
+def _counts(outcome: results.Forecast, work: Work) -> list[list[Any]]:
+    """By the end of each week, how many objects with work are ready: 10, 50 and 90 % of futures."""
+    ends = [week * WEEK for week in range(work.department.weeks + 9)]
+    found = kept.ready_counts(outcome.ready, ends, QUANTILES)
+    return [
+        [(work.monday + timedelta(days=7 * week - 1)).isoformat(), *(int(count) for count in found[week])]
+        for week in range(len(ends))
+    ]
+
+
+def _buffers(outcome: results.Forecast, work: Work) -> list[dict[str, Any]]:
+    """For each date ahead, when all due by it is ready; photography is left out, since it goes by photographs."""
+    index = {UUID(name): column for column, name in enumerate(outcome.object_ids)}
+    made = []
+    for kind, day in work.milestones.items():
+        if kind in {"end", "photography"} or day < work.today:
+            continue
+        columns = [index[pk] for pk in _due_by(kind, work) if pk in index]
+        last = outcome.ready[:, columns].max(axis=1, initial=0.0)
+        days = [_day(q, work) for q in np.quantile(last, kept.BUFFERS, method="inverted_cdf")]
+        named = {f"{round(100 * q)}": d.isoformat() if d else None for q, d in zip(kept.BUFFERS, days, strict=True)}
+        made.append({"kind": kind, "date": day.isoformat(), **named})
+    return made
+
+
+def _critical(outcome: results.Forecast, work: Work) -> dict[str, Any]:
+    """Who and what most often decides when all is ready."""
+    late = _late(outcome, work)
+    names = {str(person.id): name for person, name in zip(work.department.people, work.department.names, strict=True)}
+    shares = kept.share_of_lateness(late, outcome.cause, len(outcome.causes))
+    people = [
+        {"name": names.get(load.person, load.person), "late": float(share), "hours": load.mean_hours,
+         "hours_90": load.p90_hours, "duty": load.duty_hours}
+        for load, share in zip(outcome.load, shares, strict=False)
+    ]  # fmt: skip
+    lasts = kept.last_shares(outcome.ready)
+    order = np.argsort(-lasts, kind="stable")[:FEW]
+    objects = [{"object": outcome.object_ids[n], "last": float(lasts[n])} for n in order if lasts[n] > 0]
+    return {"people": sorted(people, key=lambda one: -one["late"]), "objects": objects}
 
 
 def _day(quarter: float, work: Work) -> date | None:

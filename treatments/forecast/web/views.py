@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
@@ -13,6 +15,8 @@ from media.base.pages import page_or_part
 from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from treatments.forecast.db import selectors, services
+from treatments.forecast.web.forms import MishapForm
+from treatments.hours.db.selectors import experience
 
 
 @require_GET
@@ -60,3 +64,26 @@ def objects(request: SignedIn) -> HttpResponse:
 def run(request: SignedIn) -> HttpResponse:
     services.start_forecast(by=request.user, at=timezone.now())
     return redirect("forecast:forecast")
+
+
+@require_http_methods(["GET", "POST"])
+@permitted("forecast.read")
+def between(request: SignedIn) -> HttpResponse:
+    """Illness and surprises: what is assumed, what the record says; heads of conservation change it."""
+    found = selectors.assumed_mishaps(in_hours_already=experience().reference.enough)
+    form, refused = MishapForm(request.POST) if request.method == "POST" else MishapForm.of(found.row), ""
+    if form.is_bound:
+        if not may(request.user, "settings.write"):
+            raise PermissionDenied
+        if form.is_valid():
+            try:
+                services.set_mishap(form.values(), form.cleaned_data["reason"], by=request.user, at=timezone.now())
+            except FettleError as error:
+                refused = error.message
+            else:
+                messages.success(request, "Kept. Forecast again to count it in.")
+                return redirect("forecast:between")
+        else:
+            refused = "Not changed: put right what is marked."
+    context = {"between": found, "form": form, "refused": refused, "may_set": may(request.user, "settings.write")}
+    return render(request, "treatments/forecast/between.html", context, status=422 if refused else 200)

@@ -1,6 +1,7 @@
 """All reading of hours."""
 
 from treatments.hours.db.selectors.learned import Experience, Learned, learned
+from treatments.hours.db.selectors.left import left_of, surprises, worked_on
 from treatments.hours.db.selectors.plans import (
     LevelHours,
     ObjectPlan,
@@ -55,6 +56,7 @@ __all__ = [
     "forgotten",
     "hours_needed",
     "learned",
+    "left_of",
     "logged",
     "object_levels",
     "object_plans",
@@ -63,7 +65,9 @@ __all__ = [
     "people_who_log",
     "plans_of",
     "step_names",
+    "surprises",
     "time_rows",
     "treatments_page",
     "week_of",
+    "worked_on",
 ]

@@ -41,6 +41,8 @@ class LevelHours:
     hours: ThreePoint
     wait: ThreePoint
     assumed: tuple[str, ...]
+    turns: tuple[int, ...] = ()
+    """Place of each step in the whole level, where only some are left."""
 
     @property
     def assumed_words(self) -> list[str]:

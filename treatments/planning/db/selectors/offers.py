@@ -74,6 +74,8 @@ def offer(work: Work, *, mandatory_weeks: float, other_weeks: float, pinned: Map
         levels = [
             level_hours(table.level(code), drivers.get(pk), table, known_hours, things[pk].body) for code in codes
         ]
+        if pk in work.begun:  # what is begun goes on at its level, with what is left of it
+            levels = [plan.counts]
         if not levels:
             withheld.add(thing["id"])
         keep = {plan.level, pinned.get(thing["id"], "")}

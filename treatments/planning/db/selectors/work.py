@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
@@ -14,7 +14,7 @@ from media.base.errors import FettleError
 from survey.register.db.models import ChecklistEntry, Exhibition, Use
 from survey.register.db.selectors import entry_map, milestones_of
 from treatments.hours.db.models import Treatment
-from treatments.hours.db.selectors import LevelHours, ObjectPlan, object_plans
+from treatments.hours.db.selectors import LevelHours, ObjectPlan, left_of, object_plans, worked_on
 from treatments.hours.estimate import lognormal_from_quantiles
 from treatments.options.steps import StepHours
 from treatments.planning.calendar import QUARTERS, end_of_day, monday_of, quarter_of, weeks_up_to
@@ -41,6 +41,7 @@ class Work:
     department: Department
     instance: dict[str, Any]
     done: set[UUID] = field(default_factory=set)
+    begun: set[UUID] = field(default_factory=set)
 
     @property
     def planned(self) -> dict[str, Any]:
@@ -77,7 +78,8 @@ def days_ahead(exhibition: Exhibition, today: date) -> dict[str, date]:
 def gather_work(exhibition: Exhibition, now: datetime) -> Work:
     """Levels, dates, people and benches from ``now`` (local, without a zone) to opening day. About twenty queries.
 
-    An object for which a treatment was finished for this exhibition is done. Raises ``FettleError`` where nothing can
+    An object for which a treatment was finished for this exhibition is done; of one that goes on, what is left of its
+    steps is to do. Raises ``FettleError`` where nothing can
     be forecast.
     """
     milestones, monday = days_ahead(exhibition, now.date()), monday_of(now.date())
@@ -90,6 +92,9 @@ def gather_work(exhibition: Exhibition, now: datetime) -> Work:
     due = {pk: due_day(entry, milestones) for pk, entry in entries.items()}
     finished = Treatment.objects.filter(exhibition=exhibition, finished_on__isnull=False)
     done = set(finished.values_list("object_id", flat=True)) & entries.keys()
+    worked = worked_on(list(plans.keys() - done))
+    for pk, steps in worked.items():
+        plans[pk] = replace(plans[pk], counts=left_of(plans[pk].counts, steps))
     sittings = longest_sittings(there)
     clock = _Clock(now.date(), monday, quarter_of(now, monday), milestones)
     objects = [
@@ -98,7 +103,7 @@ def gather_work(exhibition: Exhibition, now: datetime) -> Work:
         if pk not in done and plans[pk].counts.steps
     ]
     instance = {**there.as_instance(), "objects": objects}
-    return Work(exhibition, now.date(), monday, milestones, due, plans, entries, there, instance, done)
+    return Work(exhibition, now.date(), monday, milestones, due, plans, entries, there, instance, done, set(worked))
 
 
 def due_day(entry: ChecklistEntry, milestones: Mapping[str, date]) -> date:
@@ -170,14 +175,15 @@ def as_steps(level: LevelHours, sittings: Mapping[str, int]) -> list[dict[str, A
     made: list[dict[str, Any]] = []
     before: list[str] = []
     photographs = [turn for turn, step in enumerate(level.steps) if step.kind == "photograph"]
-    for turn, step in enumerate(level.steps):
+    for place, step in enumerate(level.steps):
+        turn = level.turns[place] if level.turns else place  # a step keeps its name when those before it are done
         lengths = _cut(max(1, round(mean_hours(step) * QUARTERS)), sittings.get(step.skill, SITTING))
         for part, length in enumerate(lengths):
             name = f"{turn:02d}-{step.code}" + (f"-{part + 1}" if len(lengths) > 1 else "")
             made.append(
                 {
                     "id": name,
-                    "kind": "photo" if turn in photographs[-1:] else step.kind,
+                    "kind": "photo" if place in photographs[-1:] else step.kind,
                     "skill": step.skill,
                     "resource": PLACES[step.resource],
                     "q": length,
