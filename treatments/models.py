@@ -13,15 +13,12 @@ from treatments.planning.db.models import (
     StaffMember,
     Workplace,
 )
-from treatments.whatif.db.models import Comparison, GivingWay, Scenario
 
 __all__ = [
     "CalendarAddress",
     "ChosenLevel",
-    "Comparison",
     "EstimateFactor",
     "Forecast",
-    "GivingWay",
     "HandMove",
     "Holiday",
     "Leave",
@@ -34,7 +31,6 @@ __all__ = [
     "Plan",
     "PlannedStep",
     "RunningClock",
-    "Scenario",
     "StaffMember",
     "Treatment",
     "Workplace",
