@@ -7,6 +7,7 @@ Nothing is subtracted, so small chances keep their digits.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,8 +47,14 @@ class ChainTable:
         step = 1.0 / (BASE * speeds.max()) if speeds.max() > 0 else max(longest, 1.0)
         steps = min(longest / step + 1.0, float(BASE) ** _LEVELS)
         levels = max(1, int(np.ceil(np.log(steps) / np.log(BASE))) if steps > 1 else 1)
-        units = step * float(BASE) ** np.arange(levels)
-        return cls(speeds, step, transition_matrix(speeds, units[:, None] * np.arange(BASE)))
+        return cls(speeds, step, _digits(speeds.tobytes(), step, levels))
+
+
+@lru_cache(maxsize=64)
+def _digits(rates: bytes, step: float, levels: int) -> NDArray[np.float64]:
+    """Matrices of a table; the batches of a run ask for the same few, over and over."""
+    units = step * float(BASE) ** np.arange(levels)
+    return transition_matrix(np.frombuffer(rates), units[:, None] * np.arange(BASE))
 
 
 def carried_by_table(belief: ArrayLike, table: ChainTable, elapsed: ArrayLike) -> NDArray[np.float64]:

@@ -4,7 +4,8 @@ A *run* is one joint taken with one pace of its clock: the speed of the class it
 the joint itself faster. A joint has as many runs as there are classes and frailties to weigh.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,15 @@ class Passages:
     opens: Floats
     stands: Floats
     later: Floats
+
+    def among(self, count: int, places: Whole) -> "Passages":
+        """These runs at ``places`` among ``count``, the others 0."""
+        made = {}
+        for each in fields(self):
+            values = getattr(self, each.name)
+            made[each.name] = np.zeros((count, *values.shape[1:]))
+            made[each.name][places] = values
+        return Passages(**made)
 
 
 @dataclass(frozen=True)
@@ -124,6 +134,7 @@ def passages(
     return made
 
 
+@lru_cache(maxsize=64)
 def at_any_age(prior: StagePrior) -> Floats:
     """Beliefs [i, 5] about a joint whose age is not known, at paces of its clock from 1/400 to 400: any age up to a
     century is as likely, and a slow adhesive has come less far in it."""

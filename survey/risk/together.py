@@ -18,7 +18,7 @@ from survey.risk.identification import CLASSES, NITRATE
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.objects import JointScores, ObjectScores, unsure_ranks, use_as_seen, worst_joints, yearly_rate
 from survey.risk.parts import Order, Part
-from survey.risk.passing import Way, passages
+from survey.risk.passing import Passages, Way, passages
 from survey.risk.stages import OPEN, StagePrior
 from survey.risk.summing import class_weights, mix_classes, score_objects_together
 
@@ -148,20 +148,16 @@ def _part(
     rows, groups, objects = part.rows, part.groups, slice(part.begin, part.end)
     if not rows.size:
         return
-    paces, pace_weights = bonds.paces()
+    pace_weights = bonds.paces()[1]
     additions, way_weights = handling
-    shape = (rows.size, len(CLASSES), paces.size)
-    joint, kind, pace = (axis.ravel() for axis in np.indices(shape))
-    clock = speeds(way.assumptions.adhesives)[kind] * way.inputs.rate_factor[rows[joint]] * paces[pace]
-    runs = passages(way, prior, holds, rows[joint], kind, clock, additions)
-    likelihood = runs.likelihood.reshape(shape)
+    runs = _runs(part, prior, way, holds, bonds, additions)
+    shape = (rows.size, len(CLASSES), pace_weights.size)
+    likelihood, stands = runs.likelihood.reshape(shape), runs.stands.reshape(*shape, -1, additions.size)
     likelihood = likelihood / likelihood.max(axis=(1, 2), keepdims=True)
-    stands = runs.stands.reshape(*shape, -1, additions.size)
-    follows, otherwise = bonds.follows[rows], bonds.otherwise[rows]
-    seen, closed, weights = np.empty(shape), np.empty(stands.shape), np.empty(shape)
+    follows, otherwise, of = bonds.follows[rows], bonds.otherwise[rows], bonds.restorations[groups]
+    seen, closed = np.empty(shape), np.empty(stands.shape)
     mix_classes(likelihood, stands, follows, otherwise, seen, closed)
-    now_of = np.empty((groups.size, len(CLASSES)))
-    of = bonds.restorations[groups]
+    weights, now_of = np.empty(shape), np.empty((groups.size, len(CLASSES)))
     class_weights(part.starts, of, pace_weights, likelihood, follows, otherwise, seen, weights, now_of)
     made["restorations"][groups] = now_of
     _mix_runs(made, rows, runs.now, runs.opens, runs.later, stands @ way_weights, weights)
@@ -176,6 +172,49 @@ def _part(
     made["before"][objects], made["loss"][objects] = np.clip(before, 0, 1), np.clip(loss, 0, 1)
     made["falls"][rows], made["without"][rows] = np.clip(falls, 0, 1), np.clip(without, 0, 1)
     made["given_class"][groups] = np.clip(given, 0, 1)
+
+
+def _runs(part: Part, prior: StagePrior, way: Way, holds: HoldTable, bonds: Bonds, additions: Floats) -> Passages:
+    """Every joint, class and pace [j * c * f] of a part taken through visits and moves; what cannot be is left 0."""
+    rows, paces = part.rows, bonds.paces()[0]
+    joint, kind, pace = (axis.ravel() for axis in np.indices((rows.size, len(CLASSES), paces.size)))
+    of = bonds.restorations[bonds.restoration[rows]]
+    possible = (bonds.otherwise[rows] > 0) | ((bonds.follows[rows] > 0) & (of > 0))
+    clock = speeds(way.assumptions.adhesives)[kind] * way.inputs.rate_factor[rows[joint]] * paces[pace]
+    some = np.flatnonzero(possible[joint, kind])
+    runs = passages(way, prior, holds, rows[joint[some]], kind[some], clock[some], additions)
+    return runs if some.size == joint.size else runs.among(joint.size, some)
+
+
+def yearly_rates(inputs: JointInputs, bonds: Bonds, assumptions: Assumptions | None = None) -> Floats:
+    """Long-term yearly rate [p, n] of the first joint to open by itself, under each prior.
+
+    What ``score_together`` gives as ``objects.per_year``, without the moves and all that hangs on them.
+    """
+    chosen = assumptions or Assumptions()
+    bonds.check(inputs)
+    still = inputs.changed(
+        years_ahead=np.zeros((inputs.object_index.size, 1)), moves=np.zeros_like(inputs.moves[:, :1])
+    )
+    way, order, pace_weights = Way.of(still, chosen), Order.of(inputs, bonds), bonds.paces()[1]
+    holds = way.holds(scatter=chosen.scatter, shared=chosen.shared_scatter)
+    yearly = np.zeros((len(chosen.priors), inputs.object_count))
+    for place, prior in enumerate(chosen.priors):
+        for part in order.parts():
+            if not part.rows.size:
+                continue
+            runs, rows = _runs(part, prior, way, holds, bonds, np.zeros(1)), part.rows
+            shape = (rows.size, len(CLASSES), pace_weights.size)
+            likelihood, empty = runs.likelihood.reshape(shape), np.empty((*shape, 0, 1))
+            likelihood = likelihood / likelihood.max(axis=(1, 2), keepdims=True)
+            follows, otherwise, of = bonds.follows[rows], bonds.otherwise[rows], bonds.restorations[part.groups]
+            seen, weights, posterior = np.empty(shape), np.empty(shape), np.empty(of.shape)
+            mix_classes(likelihood, empty, follows, otherwise, seen, np.empty(empty.shape))
+            class_weights(part.starts, of, pace_weights, likelihood, follows, otherwise, seen, weights, posterior)
+            open_now, later = ((weights.ravel() * values).reshape(rows.size, -1).sum(axis=1)
+                               for values in (runs.now[:, OPEN], runs.later))  # fmt: skip
+            np.add.at(yearly[place], inputs.object_index[rows], yearly_rate(open_now, later, chosen.horizon_years))
+    return yearly
 
 
 def _mix_runs(

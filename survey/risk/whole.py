@@ -21,7 +21,7 @@ from survey.risk.draws import Interval, Worlds, draw_chances, draw_worlds, inter
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.pace import Pace, class_evidence, pace_evidence
 from survey.risk.parameters import Parameters
-from survey.risk.together import Together, score_together
+from survey.risk.together import Together, score_together, yearly_rates
 from survey.risk.what_if import chances_if
 from survey.risk.workshops import (
     Findings,
@@ -203,8 +203,8 @@ class Scores:
     """Some objects [n] and their joints [j] scored.
 
     ``inputs`` and ``bonds`` with adhesives weighed; ``basis`` [j] what each adhesive rests on; ``speaks`` [r, c] what
-    each restoration says of its workshop's habit, in logarithms; ``together`` under the
-    favourable, middle and unfavourable pace, of which ``middle`` counts; ``draws`` [n, d] chances before the last
+    each restoration says of its workshop's habit, in logarithms; ``together`` under the middle pace alone; ``yearly``
+    [3, n] long-term rates under the favourable, middle and unfavourable one; ``draws`` [n, d] chances before the last
     milestone; ``parts`` of the chance and ``if_changed`` [n] what it would be.
     """
 
@@ -213,7 +213,7 @@ class Scores:
     basis: NDArray[np.str_]
     speaks: Floats
     together: Together
-    middle: int
+    yearly: Floats
     draws: NDArray[np.float32]
     parts: Contributions
     if_changed: dict[str, Floats]
@@ -252,7 +252,8 @@ def score(told: Told, learned: Learned, worlds: Worlds, parameters: Parameters) 
     """Score some whole objects in the light of what was learned of all; ``worlds`` are those of the same learning."""
     bonds, findings, found = tied(told, learned.workshops, parameters)
     inputs = told.inputs.changed(class_probabilities=found.rows)
-    chosen = learned.assumptions(parameters.assumptions)
+    three = learned.assumptions(parameters.assumptions)
+    chosen = replace(three, priors=(three.priors[three.middle],))
     together = score_together(inputs, bonds, chosen, loss=told.loss)
     parts = contributions(inputs, bonds, chosen, scores=together)
     unmoved = np.clip(parts.chance - parts.causes[:, CAUSES.index("moves")], 0.0, 1.0)
@@ -262,7 +263,7 @@ def score(told: Told, learned: Learned, worlds: Worlds, parameters: Parameters) 
         basis=bases(told.codes, parameters.table, findings, of_workshop=learned.kinds),
         speaks=found.speaks,
         together=together,
-        middle=chosen.middle,
+        yearly=yearly_rates(inputs, bonds, three),
         draws=draw_chances(inputs, bonds, worlds, told.keys, parameters.assumptions),
         parts=parts,
         if_changed={"no-moves": unmoved, **chances_if(inputs, bonds, together.objects.worst_joint, chosen)},

@@ -61,7 +61,7 @@ class Batch:
             gathered=gathered,
             scores=scores,
             urgency=urgency(gathered.signs, gathered.use, lifted_share=bands.lifted_share),
-            inputs=scores.inputs.changed(class_probabilities=scores.together.classes[scores.middle]),
+            inputs=scores.inputs.changed(class_probabilities=scores.together.classes[0]),
             shown=shown,
             weights=matters * listed,
             share_of_value=matters / light.whole,
@@ -79,10 +79,10 @@ def _or_nan(values: Iterable[int | None]) -> NDArray[np.float64]:
 
 def joint_rows(batch: Batch) -> Iterator[JointRisk]:
     """A row for each joint."""
-    gathered, middle, joints = batch.gathered, batch.scores.middle, batch.scores.together.joints
-    before, opens = joints.before[middle], joints.opens[middle, :, -1]
+    gathered, joints = batch.gathered, batch.scores.together.joints
+    before, opens = joints.before[0], joints.opens[0, :, -1]
     classes, last = batch.inputs.class_probabilities, batch.inputs.last_seen
-    ageing = batch.scores.together.nitrate_now[middle, :, 1:].sum(axis=1).clip(0, 1)
+    ageing = batch.scores.together.nitrate_now[0, :, 1:].sum(axis=1).clip(0, 1)
     for row, joint in enumerate(gathered.joints):
         chance = float(before[row, -1])
         assumed = ["load"] if batch.inputs.load.estimated[row] else []
@@ -94,7 +94,7 @@ def joint_rows(batch: Batch) -> Iterator[JointRisk]:
             before_opening=chance,
             before_milestones=dict(zip(batch.kinds, before[row].round(6).tolist(), strict=True)),
             stage=int(last[row]) if last[row] >= 0 else None,
-            stage_chances=joints.stage_now[middle, row].round(4).tolist(),
+            stage_chances=joints.stage_now[0, row].round(4).tolist(),
             class_chances={c: round(float(p), 4) for c, p in zip(CLASSES, classes[row], strict=True) if p >= 0.005},
             nitrate_ageing=float(ageing[row]),
             move_share=float(1 - opens[row] / chance) if chance > 0 else 0.0,
@@ -104,8 +104,7 @@ def joint_rows(batch: Batch) -> Iterator[JointRisk]:
 
 def object_rows(batch: Batch) -> Iterator[ObjectRisk]:
     """A row for each object that has a joint."""
-    objects, middle = batch.scores.together.objects, batch.scores.middle
-    loss = batch.scores.together.loss[middle, :, -1]
+    objects, loss = batch.scores.together.objects, batch.scores.together.loss[0, :, -1]
     seen = batch.inputs.last_seen
     for index, mine in _with_joints(batch):
         fact, band, worst = batch.gathered.facts[index], _band(batch, index), int(seen[mine].max())
@@ -118,7 +117,7 @@ def object_rows(batch: Batch) -> Iterator[ObjectRisk]:
             before_opening_low=float(batch.scores.interval.low[index]),
             before_opening_high=float(batch.scores.interval.high[index]),
             before_milestones=dict(zip(batch.kinds, objects.middle[index].round(6).tolist(), strict=True)),
-            yearly=float(objects.per_year[middle, index]),
+            yearly=float(objects.per_year[0, index]),
             loss=float(loss[index]),
             weighted_loss=float(loss[index] * batch.weights[index]),
             magnitude=_magnitude(batch, index, mine),
@@ -166,7 +165,7 @@ def _band(batch: Batch, index: int) -> Band:
 
 def _magnitude(batch: Batch, index: int, mine: NDArray[np.int64]) -> dict[str, list[float]]:
     """A, B, C as low, probable, high; A from the yearly rate by three paces, B from the worst joint's loss."""
-    rates = np.sort(batch.scores.together.objects.per_year[:, index])
+    rates = np.sort(batch.scores.yearly[:, index])
     worst = mine[int(np.argmax(batch.gathered.loss[mine, 1]))]
     share = float(batch.share_of_value[index])
     of_what = np.clip([share / SPREAD, share, share * SPREAD], 0, 1)
@@ -187,11 +186,11 @@ def _reasons(batch: Batch, index: int) -> list[Reason]:
         index=index,
         milestone=last,
         milestone_name=setting.ahead[last].name,
-        prior=scores.middle,
+        prior=0,
         band=BAND_CODE_OF_RULE[int(batch.urgency.band[index])],
         rules=[(code, [labels.part[row] for row in rows]) for code, rows in batch.urgency.reasons(index)],
         if_changed={code: float(changed[index]) for code, changed in scores.if_changed.items()},
-        apart=float(scores.together.apart[scores.middle, index, last]),
+        apart=float(scores.together.apart[0, index, last]),
     )
     told = gathered.facts[index].told_not_to_lift
     said = [Reason("told", f"The surveyor of {told:%-d %B %Y} said that it must not be lifted.")] if told else []

@@ -17,7 +17,7 @@ from survey.risk.load import failure_chance
 from survey.risk.matrices import transition_matrix
 from survey.risk.objects import score_joints, score_objects
 from survey.risk.stages import OPEN, PRIORS, with_slips
-from survey.risk.together import score_together
+from survey.risk.together import score_together, yearly_rates
 from survey.risk.workshops import Sharing
 from tests.survey.risk.core.joints import certainly, some_joints
 from tests.survey.risk.core.test_scoring_objects import a_crowd
@@ -237,3 +237,22 @@ def test_ties_across_objects_are_refused_by_name():
         score_together(apart, ties(apart, [0, 0]))
     with pytest.raises(ValueError, match="depends_on must point to a joint of the same object"):
         score_together(apart, replace(ties(apart, [0, 1]), depends_on=np.array([-1, 0])))
+
+
+def test_yearly_rates_alone_are_those_of_whole_scores():
+    inputs = three_joints()
+    tied = ties(inputs, [0, 0, 1])
+    assert yearly_rates(inputs, tied) == pytest.approx(score_together(inputs, tied).objects.per_year, rel=1e-9)
+
+
+def test_classes_that_cannot_be_change_nothing_and_are_not_taken_through():
+    """Against the same ties with what cannot be made barely possible, so that it is taken through as well."""
+    inputs = three_joints()
+    tied = ties(inputs, [0, 0, 1], only=3)
+    hair = 1e-13
+    barely = replace(tied, restorations=tied.restorations + hair, otherwise=tied.otherwise + hair)
+    some, all_of_them = score_together(inputs, tied), score_together(inputs, barely)
+    for name in ("objects", "joints"):
+        assert getattr(some, name).before == pytest.approx(getattr(all_of_them, name).before, rel=1e-9)
+    assert some.classes == pytest.approx(all_of_them.classes, abs=1e-9)
+    assert some.loss == pytest.approx(all_of_them.loss, rel=1e-9)
