@@ -22,6 +22,7 @@ from survey.risk.stamps import Order, guess_order
 HEAD_LINES = 80  # among which the headings must stand
 SAMPLE = 400
 MOST_COLUMNS = 200
+LONGEST_LINE = 1_000_000
 _TEMPERATURE = re.compile(r"temp|celsius|fahrenheit|°\s*[cf]|\bt\b|\bt[ _]*\(", re.IGNORECASE)
 _HUMIDITY = re.compile(r"\br\.?\s*h\b|\br\.?f\.?\b|humid|feucht|%", re.IGNORECASE)
 _NEITHER = re.compile(r"dew|frost|taupunkt|ros[ée]e|abs|g/m|mixing|volt|batter", re.IGNORECASE)
@@ -88,6 +89,7 @@ def guess_layout(file: BinaryIO) -> Guess:
     try:
         if kind_of(file) == "zip":
             raise LoggerFileError("The file is a workbook. Save its readings as CSV (UTF-8) and choose that file.")
+        _refuse_long_lines(file)
         encoding = encoding_of(file)
     except LoggerFileError:
         raise
@@ -104,6 +106,14 @@ def guess_layout(file: BinaryIO) -> Guess:
         "No row of headings names a temperature and a humidity among the first "
         f"{HEAD_LINES} lines. Export the readings as CSV with headings such as “Date”, “Temperature (°C)”, “RH (%)”."
     )
+
+
+def _refuse_long_lines(file: BinaryIO) -> None:
+    """No line of readings is a megabyte long; one that is would be held whole in memory."""
+    file.seek(0)
+    while len(piece := file.read(LONGEST_LINE)) == LONGEST_LINE:
+        if b"\n" not in piece and b"\r" not in piece:
+            raise LoggerFileError("The file has a line of more than a million characters. Export the readings again.")
 
 
 def _headings(lines: Sequence[str], delimiter: str) -> tuple[int, list[str], list[list[str]]] | None:

@@ -136,6 +136,11 @@ def test_a_workbook_is_refused_with_what_to_do():
         guess_layout(io.BytesIO(b"PK\x03\x04" + b"\0" * 100))
 
 
+def test_a_line_without_an_end_is_refused_before_it_is_read_whole():
+    with pytest.raises(LoggerFileError, match="a million characters"):
+        guess_layout(file_of(PLAIN + "x" * 2_500_000))
+
+
 def test_bytes_of_nothing_in_particular_never_raise_but_in_one_line():
     rng = np.random.default_rng(3)
     for _ in range(60):
