@@ -6,6 +6,7 @@ python -m tests.bench.bench_plan --peer-seconds 120          # a full interval m
 
 import argparse
 import json
+import os
 import time
 
 from tests.reference.plan_checker import check
@@ -16,13 +17,15 @@ from treatments.planning.solve import solve_instance, warm_up
 
 
 def measure(instance, seconds):
-    began = time.perf_counter()
+    began, busy = time.perf_counter(), time.process_time()
     plan = solve_instance(instance, seconds=seconds)
-    took = time.perf_counter() - began
+    took, work = time.perf_counter() - began, time.process_time() - busy
     errors, benefit, done, mandatory = check(instance, plan)
     return {
         "limit": seconds,
         "took": round(took, 2),
+        "processor_seconds": round(work, 2),
+        "load": os.getloadavg()[0],
         "benefit": benefit,
         "bound": round(plan["bound"]),
         "share": round(plan["share"], 4),

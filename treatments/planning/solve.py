@@ -23,8 +23,9 @@ from treatments.planning.weekly import round_weekly, solve_weekly, weekly_model
 Progress = Callable[[float, float, float], bool | None]
 
 LONGEST = 86_400.0
-FILLS = (0.85, 0.89, 0.82, 0.92)  # shares of all hours that the weekly programme may use; the best plan is gone on with
-FILL_SECONDS = 0.5  # one more fill is tried for each of these that a search is given
+FILLS = (0.89, 0.85, 0.82, 0.92)  # shares of all hours that the weekly programme may use; the best plan is gone on with
+FILL_SECONDS = 0.25  # one more fill is tried for each of these that a search is given, for 300 objects
+FIRST_SECONDS = 0.5  # of a limit, before the searches begin
 SEARCHES = 2
 MOVES_PER_SECOND = 36_000  # planned per second of the limit, for 300 objects; a core does about three times as many
 CHUNK_SECONDS = 0.1
@@ -46,9 +47,9 @@ class Effort:
     @classmethod
     def within(cls, seconds: float, problem: Problem) -> Effort:
         size = max(1.0, problem.objects / 300)
-        moves = int(MOVES_PER_SECOND * max(0.0, seconds - FILL_SECONDS) / size**0.5)
-        fills = int(np.clip(seconds / FILL_SECONDS / size**2, 1, len(FILLS)))
-        rounds = int(np.clip(100 * seconds / size, 30, 700))
+        moves = int(MOVES_PER_SECOND * max(0.0, seconds - FIRST_SECONDS) / size**0.5)
+        fills = int(np.clip(seconds / FILL_SECONDS / size**1.5, 1, len(FILLS)))
+        rounds = int(np.clip(100 * seconds / size, 30, 1_800))
         return cls(fills, rounds, moves, max(1, int(MOVES_PER_SECOND * CHUNK_SECONDS / size**0.5)))
 
 
