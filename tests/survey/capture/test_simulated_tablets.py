@@ -12,7 +12,7 @@ from tests.survey.capture.planted import BUGS, Bug, planted
 from tests.survey.capture.simulation import World
 
 pytestmark = pytest.mark.django_db
-SEEDS = range(300)
+SEEDS = range(200)
 
 
 def test_no_history_breaks_an_invariant():
