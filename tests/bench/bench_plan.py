@@ -2,6 +2,10 @@
 
 python -m tests.bench.bench_plan --objects 300 --seed 1 --seconds 0.5 10
 python -m tests.bench.bench_plan --peer-seconds 120          # a full interval model, begun from the first schedule
+python -m tests.bench.bench_plan --patient --seconds 10      # on a busy machine: all moves that the limit plans for
+
+With --patient the clock does not end a search; "processor_seconds" then tell whether two idle cores would have kept the
+limit.
 """
 
 import argparse
@@ -9,6 +13,7 @@ import json
 import os
 import time
 
+import treatments.planning.solve as solve_module
 from tests.reference.plan_checker import check
 from tests.reference.plan_cpsat import solve
 from tests.reference.plan_instances import make
@@ -56,8 +61,11 @@ if __name__ == "__main__":
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--team", type=int, default=1)
     options.add_argument("--seconds", type=float, nargs="+", default=[0.5, 10.0])
+    options.add_argument("--patient", action="store_true")
     options.add_argument("--peer-seconds", type=float, default=0.0)
     given = options.parse_args()
+    if given.patient:
+        solve_module.PATIENCE = 1e6
     made = make(given.objects, given.seed, 14, given.team)
     warm_up()
     print(json.dumps({"first schedule": check(made, greedy_plan(made))[1]}))

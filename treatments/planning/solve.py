@@ -49,7 +49,7 @@ class Effort:
         size = max(1.0, problem.objects / 300)
         moves = int(MOVES_PER_SECOND * max(0.0, seconds - FIRST_SECONDS) / size**0.5)
         fills = int(np.clip(seconds / FILL_SECONDS / size**1.5, 1, len(FILLS)))
-        rounds = int(np.clip(100 * seconds / size, 30, 1_800))
+        rounds = int(np.clip(70 * seconds / size, 30, 1_800))
         return cls(fills, rounds, moves, max(1, int(MOVES_PER_SECOND * CHUNK_SECONDS / size**0.5)))
 
 
