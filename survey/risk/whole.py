@@ -116,8 +116,9 @@ def learn(batches: Sequence[Told], parameters: Parameters, keys: Keys, seed: int
     belief = Pace.prior(parameters.assumptions)
     seen = np.zeros(belief.years.size)
     for told in batches:
-        bonds, _, _ = tied(told, shops, parameters)
-        seen += _pace_after_first_looks(told, bonds, parameters, belief)
+        if _seen_again(told).any():
+            bonds, _, _ = tied(told, shops, parameters)
+            seen += _pace_after_first_looks(told, bonds, parameters, belief)
     pace = belief.after(seen, trust=parameters.visits_trust)
     return Learned(parameters.class_prior, said, keys, kinds, pace, seed)
 
@@ -193,6 +194,8 @@ def _aged(told: Told, parameters: Parameters) -> Floats:
     years = chosen.priors[chosen.middle].mean_years
     rows = np.flatnonzero(_seen_again(told))
     found = np.zeros((told.restoration.size, parameters.class_prior.size))
+    if not rows.size:
+        return found
     both = [class_evidence(inputs, parameters.sharing, chosen, years=years) for inputs in _looks(told, rows)]
     found[rows] = both[0] - both[1]
     return found
