@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from django.utils import timezone
 
 from media.base.jobs import Work, job
 from media.photographs.db import services as photographs
+from survey.condition import marking
 from survey.condition.db.models import ObjectPhotograph
+from survey.condition.db.services.marking import draw_on
 
 
 @job("treatments.demo_photographs")
@@ -18,6 +21,7 @@ def draw_photographs(work: Work, *, today: str, seed: int, count: int) -> None:
     from fixtures.demo.album import Album
     from fixtures.demo.loading import key_id
     from fixtures.demo.scenario import build
+    from fixtures.demo.tracing import traced
 
     scenario = build(date.fromisoformat(today), seed=seed, objects=count)
     album, shots = Album(scenario), scenario.photographs
@@ -27,7 +31,7 @@ def draw_photographs(work: Work, *, today: str, seed: int, count: int) -> None:
         drawn = album.draw(shot)
         with work.step(cursor=str(number + 1), done=1):
             kept = photographs.receive(drawn.jpeg, by=None, at=timezone.now())
-            ObjectPhotograph.objects.create(
+            taken = ObjectPhotograph.objects.create(
                 object_id=key_id(scenario, shot.object),
                 assessment_id=key_id(scenario, shot.assessment) if shot.assessment else None,
                 photograph=kept,
@@ -35,4 +39,8 @@ def draw_photographs(work: Work, *, today: str, seed: int, count: int) -> None:
                 moment=shot.moment,
                 at=shot.taken_at if shot.taken_at.tzinfo else timezone.make_aware(shot.taken_at),
             )
+            if taken.assessment:
+                told = marking.read(traced(drawn, shot.key, partial(key_id, scenario)))
+                if told.marks:
+                    draw_on(taken, told, after=(), by=taken.assessment.surveyor, at=taken.at)
     work.finish({"photographs": len(shots)})

@@ -54,7 +54,7 @@ export class Panel {
     this.steps = h("div", { class: "markup-steps row" });
     this.found = h("div", { class: "markup-found stack close" });
     this.element = h("div", { class: "markup" }, h("div", { class: "markup-photograph" }, this.board.svg), h("div", { class: "markup-side stack" }, this.tools, this.said, this.steps, this.found));
-    /** @type {Tool | null} */
+    /** @type {(Tool & {key: string}) | null} */
     this.tool = null;
     this.fill();
   }
@@ -75,7 +75,14 @@ export class Panel {
     ];
   }
 
-  /** @param {Tool | null} tool */
+  /** A part's name for its controls: its label, told apart where two campaigns have the same. @param {string} id */
+  short(id) {
+    const { label } = this.parts.find((each) => each.id === id) ?? { label: id };
+    const before = this.parts.slice(0, this.parts.findIndex((each) => each.id === id)).filter((each) => each.label === label).length;
+    return before ? `${label}-${before + 1}` : label;
+  }
+
+  /** @param {(Tool & {key: string}) | null} tool */
   choose(tool) {
     this.tool = tool;
     this.board.choose(tool);
@@ -88,7 +95,7 @@ export class Panel {
     const focused = document.activeElement?.id;
     const { board } = this;
     const press = (/** @type {string} */ id, /** @type {string} */ words, /** @type {string} */ draw, /** @type {() => void} */ act, more = {}) => h("button", { class: "button", type: "button", id, onclick: act, ...more }, symbol(draw), h("span", {}, words));
-    const tile = (/** @type {any} */ each) => h("button", { class: "tile", type: "button", id: `draw-${each.target ? each.label : each.key}`, "aria-pressed": String(this.tool?.label === each.label), onclick: () => this.choose(each) }, symbol(each.draw), h("span", {}, each.label, each.small && h("small", {}, each.small)));
+    const tile = (/** @type {any} */ each) => h("button", { class: "tile", type: "button", id: `draw-${each.target ? this.short(each.target) : each.key}`, "aria-pressed": String(this.tool?.key === each.key), onclick: () => this.choose(each) }, symbol(each.draw), h("span", {}, each.label, each.small && h("small", {}, each.small)));
     this.tools.replaceChildren(h("button", { class: "tile", type: "button", id: "draw-nothing", "aria-pressed": String(!this.tool), onclick: () => this.choose(null) }, symbol("search"), h("span", {}, "Look", h("small", {}, "touch to move there"))), ...this.choices().map(tile));
     const shape = this.tool?.shape;
     const stroked = shape === "line" || shape === "area";
@@ -152,7 +159,7 @@ export class Panel {
     const value = measure(this.board.drawing, part.kind, part.id);
     if (value === null || value === part.value) return null;
     const taken = this.takes(part);
-    return h("button", { class: "button", type: "button", id: `take-${part.label}`, "aria-pressed": String(taken), onclick: () => { this.wishes.set(part.id, !taken); this.fill(); this.told(); } }, symbol(taken ? "done" : "mark-unseen"), h("span", {}, taken ? "Goes into the record" : "Take it into the record"));
+    return h("button", { class: "button", type: "button", id: `take-${this.short(part.id)}`, "aria-pressed": String(taken), onclick: () => { this.wishes.set(part.id, !taken); this.fill(); this.told(); } }, symbol(taken ? "done" : "mark-unseen"), h("span", {}, taken ? "Goes into the record" : "Take it into the record"));
   }
 
   /** Whether what a part measures goes into the record: by itself if there is nothing, or what was measured here before. @param {Part} part */
