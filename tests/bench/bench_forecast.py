@@ -4,6 +4,7 @@
 to trust where the machine has other work to do.
 
 python -m tests.bench.bench_forecast --objects 300 --trials 10000
+python -m tests.bench.bench_forecast --look-ahead 1          # everyone keeps the planned order
 """
 
 import argparse
@@ -13,22 +14,22 @@ import time
 
 from tests.reference.plan_instances import make
 from tests.reference.plan_simpy import Season
-from treatments.forecast.simulate import simulate
+from treatments.forecast.simulate import LOOK_AHEAD, simulate
 from treatments.planning.solve import solve_instance
 
 
-def measure(objects, seed, trials, peer_trials):
+def measure(objects, seed, trials, peer_trials, ahead):
     instance = make(objects, seed)
     plan = solve_instance(instance, seconds=2)
     simulate(instance, plan, trials=2)
     began, busy = time.perf_counter(), time.process_time()
-    forecast = simulate(instance, plan, trials=trials)
+    forecast = simulate(instance, plan, trials=trials, look_ahead=ahead)
     ours, own_work = time.perf_counter() - began, time.process_time() - busy
     level = {thing["id"]: thing["levels"] for thing in instance["objects"]}
     hours = {(name, s["id"]): s["q"] for name, n in plan["levels"].items() for s in level[name][n]["steps"]}
     began, busy = time.perf_counter(), time.process_time()
     for _ in range(peer_trials):
-        Season(instance, plan, hours=hours).run()
+        Season(instance, plan, hours=hours, ahead=ahead).run()
     peer, peer_work = time.perf_counter() - began, time.process_time() - busy
     return {
         "steps": len(plan["steps"]),
@@ -51,5 +52,7 @@ if __name__ == "__main__":
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--trials", type=int, default=10_000)
     options.add_argument("--peer-trials", type=int, default=10)
+    options.add_argument("--look-ahead", type=int, default=LOOK_AHEAD)
     given = options.parse_args()
-    print(json.dumps(measure(given.objects, given.seed, given.trials, given.peer_trials), indent=1))
+    told = measure(given.objects, given.seed, given.trials, given.peer_trials, given.look_ahead)
+    print(json.dumps(told, indent=1))
