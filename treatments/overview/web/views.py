@@ -33,6 +33,13 @@ def object_(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_GET
+@permitted("overview.read")
+def week(request: SignedIn) -> HttpResponse:
+    """The week on one page, on screen and on paper."""
+    return render(request, "treatments/overview/sheet.html", {"sheet": selectors.weekly_sheet(timezone.localdate())})
+
+
+@require_GET
 @permitted("settings.read")
 def settings(request: SignedIn) -> HttpResponse:
     context = {"assumed": selectors.settings_shown(), "may_people": may(request.user, "people.write")}

@@ -179,7 +179,8 @@ def _actual(row: Forecast, first: date) -> list[tuple[date, int]]:
     rows = Treatment.objects.filter(exhibition=row.exhibition, finished_on__isnull=False, object__in=listed)
     ends: dict[Any, date] = {}
     for pk, day in rows.order_by("-finished_on").values_list("object_id", "finished_on"):
-        ends[pk] = day  # the first finished treatment makes it ready
+        if day:
+            ends[pk] = day  # the first finished treatment makes it ready
     days = sorted({first, row.as_of, *(day for day in ends.values() if first < day <= row.as_of)})
     return [(day, sum(end <= day for end in ends.values())) for day in days]
 
