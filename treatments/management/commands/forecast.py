@@ -22,8 +22,8 @@ from treatments.forecast.db.models import Forecast
 from treatments.forecast.db.services import TRIALS, start_forecast
 
 HELP = """Forecast whether the checklist of the coming exhibition will be ready: the chance for each of its dates, and
-the days on which everything is ready 1 time in 10, half of the time and 9 times in 10. The same seed gives the same
-answer. It is kept and shown on the forecast page. It supports a decision and makes none.
+the days on which everything is ready 1 time in 10, half of the time, 8 times in 10 and 95 times in 100. The same seed
+gives the same answer. It is kept and shown on the forecast page. It supports a decision and makes none.
 
 Example:
   manage.py forecast
@@ -79,8 +79,11 @@ def _lines(row: Forecast) -> Iterator[str]:
     yield f"Will {row.exhibition} be ready? {row.trials} futures, seed {row.seed}."
     for kind in (kind for kind in MilestoneKind if kind.value in row.chances):
         yield f"  {kind.label:<13} {_words(dates[kind.value]):<18} {chance(row.chances[kind.value])}"
-    days = [_words(date.fromisoformat(day)) if day else "never" for day in row.finish.values()]
-    yield f"Everything ready: 1 in 10 by {days[0]}, even by {days[1]}, 9 in 10 by {days[2]}."
+    days = {name: _words(date.fromisoformat(day)) if day else "never" for name, day in row.finish.items()}
+    yield (
+        f"Everything ready: 1 in 10 by {days['10']}, even by {days['50']}, 8 in 10 by {days['80']}, "
+        f"95 in 100 by {days['95']}."
+    )
     hours = row.hours_needed
     yield (
         f"Hours at the bench: {hours['likely']:.0f} needed ({hours['low']:.0f} to {hours['high']:.0f}), "
