@@ -91,14 +91,16 @@ def take_piece(sha256: str, piece: bytes, *, offset: int, total: int, by: User, 
         return there
     with _open(sha256) as file:
         size = file.seek(0, os.SEEK_END)
-        if size != offset:
-            raise WrongPiece(f"{size} bytes are here: go on from there.", size)
-        # Not forced to disk: nothing is promised before the last piece, and what a power cut took of it shows in its
-        # length or its hash. The whole photograph is forced to disk when it is kept.
-        file.write(piece)
-        file.flush()
-        if offset + len(piece) < total:
-            return Stand(offset + len(piece), complete=False)
+        if size < total:
+            if size != offset:
+                raise WrongPiece(f"{size} bytes are here: go on from there.", size)
+            # Not forced to disk: nothing is promised before the last piece, and what a power cut took of it shows in
+            # its length or its hash. The whole photograph is forced to disk when it is kept.
+            file.write(piece)
+            file.flush()
+            if offset + len(piece) < total:
+                return Stand(offset + len(piece), complete=False)
+        # Also what a server left that died between the last piece and the keeping: whatever piece asks, it is kept now.
         file.seek(0)
         data = file.read()
         if hashlib.sha256(data).hexdigest() != sha256:

@@ -147,8 +147,9 @@ async function sendPhotograph(db, token, { sha256, bytes }, size) {
   let { body: stand } = await ask(path);
   let again = 0;
   while (!stand.complete) {
-    const first = stand.offset;
-    if (!Number.isInteger(first) || first < 0 || first >= bytes.size) throw new Stopped("busy", "The server's answer does not fit.");
+    if (!Number.isInteger(stand.offset) || stand.offset < 0) throw new Stopped("busy", "The server's answer does not fit.");
+    // All of it is there and not kept: the server died in between. Any piece makes it look again.
+    const first = stand.offset < bytes.size ? stand.offset : 0;
     const piece = bytes.slice(first, first + size);
     const began = performance.now();
     const answer = await ask(path, {
