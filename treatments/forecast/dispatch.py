@@ -114,9 +114,11 @@ def pick(trial: Trial, tasks: Tasks, p: int, now: float, ahead: int) -> tuple[in
 
 @compiled
 def duty_at(roster: Roster, shift: int, first: int, time: float) -> float:
-    """Time on duty up to a time in ``shift`` or the one before: nothing becomes ready that stays unseen for longer."""
+    """Time on duty up to a time in ``shift`` or before it: mostly the shift before, earlier if the person was ill."""
     last = max(shift - 1, first)
-    until = min(roster.before[shift], roster.before[last] + max(0.0, time - roster.start[last]))
+    while last > first and roster.start[last] > time:
+        last -= 1
+    until = min(roster.before[min(last + 1, shift)], roster.before[last] + max(0.0, time - roster.start[last]))
     return until + max(0.0, time - roster.start[shift])
 
 

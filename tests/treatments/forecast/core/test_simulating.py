@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from tests.reference.plan_instances import make
+from treatments.forecast.dispatch import duty_at
 from treatments.forecast.noise import Noise, lognormal_cells
+from treatments.forecast.roster import Roster
 from treatments.forecast.simulate import simulate, simulate_instance
 from treatments.planning.greedy import greedy_plan
 
@@ -241,6 +243,25 @@ def test_a_plan_of_something_else_is_refused(plan):
 def test_noise_out_of_range_is_refused_by_name(wrong):
     with pytest.raises(ValueError, match=next(iter(wrong))):
         Noise(**wrong)
+
+
+@pytest.mark.parametrize(
+    ("shift", "time", "duty"),
+    [
+        (0, 35.0, 0.0),
+        (0, 46.0, 10.0),
+        (1, 60.0, 20.0),
+        (2, 20.0, 0.0),
+        (2, 46.0, 10.0),
+        (2, 140.0, 28.0),
+        (2, 230.0, 42.0),
+    ],
+)
+def test_time_on_duty_is_counted_from_any_shift_before(shift, time, duty):
+    # Three days of 20 quarters from 36; what became ready on the first and is seen on the third has waited since then.
+    start = 36.0 + 96.0 * np.arange(3)
+    roster = Roster(np.array([0, 3, 3]), start, start + 20.0, 20.0 * np.arange(4))
+    assert duty_at(roster, shift, 0, time) == duty
 
 
 def test_progress_is_told_and_can_end_the_simulation():
