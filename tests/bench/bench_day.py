@@ -3,9 +3,9 @@
     .venv/bin/python -m tests.bench.bench_day [--assessments 300] [--photographs 900] [--no-worker]
     FETTLE_DATABASE=postgresql://postgres@127.0.0.1/postgres .venv/bin/python -m tests.bench.bench_day
 
-Prints the seconds of the delivery and the server's processor time, beside what hashing and writing the same bytes to the
-same disk takes by itself, the most memory that the server had, the operations a second of delivering the same day again,
-and that this gave no new row. Goals: 60 s and 200 MB; 1,000 operations a second and no row.
+Prints the seconds of the delivery and the server's processor time, beside what hashing and writing the same bytes to
+the same disk takes by itself, the most memory that the server had, the operations a second of delivering the same day
+again, and that this gave no new row. Goals: 60 s and 200 MB; 1,000 operations a second and no row.
 """
 
 from __future__ import annotations
