@@ -14,5 +14,6 @@ urlpatterns = [
     path("settings/climate/", include("survey.risk.web.climate_urls")),
     path("treatments/", include("treatments.hours.web.urls")),
     path("staff/", include("treatments.planning.web.urls")),
+    path("forecast/what-if/", include("treatments.whatif.web.urls")),
     path("forecast/", include("treatments.forecast.web.urls")),
 ]

@@ -8,5 +8,5 @@ class TreatmentsConfig(AppConfig):
     verbose_name = "Treatments"
 
     def ready(self) -> None:
-        for room in ("planning", "forecast", "overview"):
+        for room in ("planning", "forecast", "whatif", "overview"):
             import_module(f"treatments.{room}.db.jobs")

@@ -13,12 +13,15 @@ from treatments.planning.db.models import (
     StaffMember,
     Workplace,
 )
+from treatments.whatif.db.models import Comparison, GivingWay, Scenario
 
 __all__ = [
     "CalendarAddress",
     "ChosenLevel",
+    "Comparison",
     "EstimateFactor",
     "Forecast",
+    "GivingWay",
     "HandMove",
     "Holiday",
     "Leave",
@@ -31,6 +34,7 @@ __all__ = [
     "Plan",
     "PlannedStep",
     "RunningClock",
+    "Scenario",
     "StaffMember",
     "Treatment",
     "Workplace",
