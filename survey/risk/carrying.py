@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from survey.risk.compiled import compiled
+from media.compiled import compiled
 from survey.risk.matrices import transition_matrix
 
 STATES = 5  # the kernels are compiled for the stages of a joint: sound to open

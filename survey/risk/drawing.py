@@ -7,9 +7,9 @@ draws in whatever batch, order or process it is scored.
 import numpy as np
 from numpy.typing import NDArray
 
+from media.compiled import compiled
 from survey.risk.bonds import Floats, Whole
 from survey.risk.carrying import carry
-from survey.risk.compiled import compiled
 from survey.risk.holding import between, spot
 from survey.risk.pace import read, spread_out
 from survey.risk.passing import look_back

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from survey.risk.compiled import compiled
+from media.compiled import compiled
 from survey.risk.load import failure_chance
 
 Floats = NDArray[np.float64]

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from media.compiled import compiled
 from survey.risk.adhesives import speeds
 from survey.risk.bonds import FRAILTIES, Bonds, normal_nodes
 from survey.risk.carrying import STATES, ChainTable
-from survey.risk.compiled import compiled
 from survey.risk.identification import CLASSES
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.passing import Way, at_any_age, look_back

@@ -10,9 +10,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from media.compiled import compiled
 from survey.risk.adhesives import sound_strengths_pa
 from survey.risk.carrying import STATES, ChainTable, carry
-from survey.risk.compiled import compiled
 from survey.risk.holding import HoldTable, between, spot
 from survey.risk.inputs import Assumptions, JointInputs
 from survey.risk.stages import AGES_IF_UNKNOWN, OPEN, StagePrior, checked_visits, transition_matrix, with_slips

@@ -4,8 +4,8 @@ Given a restoration's adhesive, its pace and the way the object is handled, join
 chances are summed over all of these: exactly over the classes, at a few nodes over pace and handling.
 """
 
+from media.compiled import compiled
 from survey.risk.bonds import Floats, Whole
-from survey.risk.compiled import compiled
 
 
 @compiled

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from media.compiled import compiled, compiled_allocating
 from treatments.forecast.mishaps import Mishaps
 from treatments.forecast.noise import CELLS
 from treatments.forecast.records import PERSON, QUEUED, STATE, Outcome, Tasks, Trial
 from treatments.forecast.roster import Roster
-from treatments.planning.compiled import compiled, compiled_allocating
 from treatments.planning.timetable import ONE, lowest_bit
 
 NEVER = np.inf

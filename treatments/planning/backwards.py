@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatments.planning.compiled import compiled
+from media.compiled import compiled
 from treatments.planning.problem import Work
 from treatments.planning.staffing import Staffing
 from treatments.planning.timetable import ALL, Timetable, book, lowest_bit, room_from, runs, unbook

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.planning.compiled import compiled, compiled_allocating
+from media.compiled import compiled, compiled_allocating
 from treatments.planning.problem import DAY, Problem, Work
 
 Ints = NDArray[np.int64]

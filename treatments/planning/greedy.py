@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.planning.compiled import compiled, compiled_allocating
+from media.compiled import compiled, compiled_allocating
 from treatments.planning.outcome import as_plan
 from treatments.planning.problem import Problem, Work, read_instance
 from treatments.planning.staffing import Staffing

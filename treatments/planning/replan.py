@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from media.compiled import compiled
 from treatments.planning.bound import Bound, upper_bound
-from treatments.planning.compiled import compiled
 from treatments.planning.greedy import improve_in_order, insert_in_order, ladder, level_hours
 from treatments.planning.outcome import with_bound
 from treatments.planning.problem import Problem, Work, read_instance

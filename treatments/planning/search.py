@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from media.compiled import compiled
 from treatments.planning.backwards import insert_level_late
-from treatments.planning.compiled import compiled
 from treatments.planning.problem import Problem, Work
 from treatments.planning.staffing import Staffing
 from treatments.planning.timetable import Timetable, book, insert_level, remove_object

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from treatments.planning.compiled import compiled
+from media.compiled import compiled
 from treatments.planning.problem import Problem, Work
 from treatments.planning.staffing import Staffing
 

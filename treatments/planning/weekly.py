@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import coo_array, csr_array
 
-from treatments.planning.compiled import compiled
+from media.compiled import compiled
 from treatments.planning.greedy import improve_in_order, ladder, level_hours
 from treatments.planning.problem import WEEK, Problem, Work
 from treatments.planning.staffing import Staffing

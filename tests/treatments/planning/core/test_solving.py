@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from media.compiled import compiled
 from tests.reference.plan_checker import check
 from tests.reference.plan_instances import make
 from tests.treatments.planning.core.test_first_schedule import DAY, NINE, a_step, an_instance, an_object
 from treatments.planning import solve
 from treatments.planning.bound import upper_bound
-from treatments.planning.compiled import compiled
 from treatments.planning.greedy import greedy_plan
 from treatments.planning.problem import read_instance
 from treatments.planning.solve import solve_instance
@@ -160,6 +160,8 @@ def test_a_read_only_tree_plans_too(tmp_path):
             (folder / source.name).write_bytes(source.read_bytes())
         (folder / "__pycache__").write_text("")
     (tmp_path / "treatments" / "__init__.py").write_text("")
+    (tmp_path / "media").mkdir()
+    (tmp_path / "media/compiled.py").write_bytes((ROOT / "media/compiled.py").read_bytes())
     (tmp_path / "no-cache").write_text("")
     code = (
         "import json; from treatments.planning.greedy import greedy_plan; "

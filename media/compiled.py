@@ -34,7 +34,7 @@ def compiled(function: F, *, allocates: bool = False) -> F:
     Several cores are used by plain threads that each call a kernel. numba's own thread pools either end the process
     when two threads of a web server meet in them, or forbid it to fork.
     """
-    function.__qualname__ += "_" + _fingerprint(Path(function.__code__.co_filename).parent)
+    function.__qualname__ += "_" + _fingerprint(Path(function.__code__.co_filename).parents[1])
     options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": allocates, "forceinline": not allocates}
     try:
         return cast(F, numba.njit(cache=True, **options)(function))
@@ -48,9 +48,9 @@ def compiled_allocating(function: F) -> F:
 
 
 @cache
-def _fingerprint(folder: Path) -> str:
-    """Short hash of the sources beside the kernel and beside this file."""
+def _fingerprint(app: Path) -> str:
+    """Short hash of the computing cores of an app, whose kernels may call one another, and of this file."""
     digest = hashlib.sha256()
-    for source in sorted({*folder.glob("*.py"), *Path(__file__).parent.glob("*.py")}):
+    for source in [*sorted(app.glob("*/*.py")), Path(__file__)]:
         digest.update(source.read_bytes())
     return digest.hexdigest()[:12]
