@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 
 # Playwright keeps an event loop running; Django's database calls in later tests would refuse to run beside it.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
 import pytest
 from django.test import Client
+from playwright.sync_api import Playwright, sync_playwright
 
 from media.base.models import Role
 from tests import builders
@@ -25,6 +27,13 @@ def own_surroundings(settings, tmp_path):
     app.conf.task_always_eager = True
     yield
     app.conf.task_always_eager = False
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    """One for the whole process: a second cannot be begun beside the first's event loop."""
+    with sync_playwright() as begun:
+        yield begun
 
 
 def _signed_in(role: str) -> Client:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright
 
 from media.management.commands.start import DEMO_PASSWORD
 from tests.processes import Installation
@@ -29,11 +29,10 @@ FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-component
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-        yield launched
-        launched.close()
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    launched = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+    yield launched
+    launched.close()
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,6 @@ import copy
 import time
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from tests.faults.judged import Broken, check
 from tests.faults.shifts import Store
@@ -17,13 +16,12 @@ RUNS, SECONDS = 12, 25
 
 
 @pytest.fixture
-def store(tmp_path):
-    with sync_playwright() as playwright:
-        made = Store(tmp_path, playwright, RUNS, 0)
-        try:
-            yield made
-        finally:
-            made.close()
+def store(tmp_path, playwright):
+    made = Store(tmp_path, playwright, RUNS, 0)
+    try:
+        yield made
+    finally:
+        made.close()
 
 
 def test_shifts_come_home_whole_whatever_dies(store):

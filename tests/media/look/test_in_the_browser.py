@@ -11,7 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright
+
+from tests.suite import chromium
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).resolve().parents[3]
@@ -53,11 +55,10 @@ def address() -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path="/usr/bin/chromium", args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    launched = playwright.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
+    yield launched
+    launched.close()
 
 
 def opened(browser: Browser, url: str, screen: str = "tablet", theme: str = "light", **options) -> Page:
