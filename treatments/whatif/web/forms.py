@@ -24,9 +24,10 @@ class DayInput(forms.DateInput):
 class ScenarioForm(forms.Form):
     """What is thought of. Nothing in the record changes by it."""
 
+    optional = "if wanted"
     name = forms.CharField(max_length=80, label="Name", initial="Scenario")
     weeks = forms.IntegerField(required=False, min_value=1, max_value=MOST_WEEKS, label="One more person for weeks")
-    since = forms.DateField(required=False, widget=DayInput, label="from")
+    since = forms.DateField(required=False, widget=DayInput, label="From")
     hours = forms.FloatField(
         required=False, min_value=0.25, max_value=MOST_HOURS, initial=24, label="Hours a week at the bench"
     )
@@ -49,7 +50,7 @@ class ScenarioForm(forms.Form):
         required=False, label="Move a date",
         choices=[("", "none"), *((kind, str(MilestoneKind(kind).label)) for kind in MOVABLE)],
     )  # fmt: skip
-    to = forms.DateField(required=False, widget=DayInput, label="to")
+    to = forms.DateField(required=False, widget=DayInput, label="To")
     make_good = forms.BooleanField(
         required=False, label="Make good after the opening",
         help_text="What is meant for making good is taken down and rejoined before, filled and retouched after.",
