@@ -21,11 +21,12 @@ def run_forecast(work: Work, *, forecast_id: str) -> None:
 
 def _simulate(work: Work, row: Forecast) -> None:
     counted = work.row.done  # of an attempt that was interrupted
-    work.say("Simulating the weeks to opening day", total=row.trials)
+    work.say("Making the simulation ready; some seconds longer the first time after an update", total=row.trials)
 
     def progress(done: int) -> None:
         nonlocal counted
-        with work.step(done=done - counted):  # a step back where the earlier attempt had come further
+        step_on = done - counted  # a step back where the earlier attempt had come further
+        with work.step(done=step_on, saying="Simulating the weeks to opening day"):
             counted = done
 
     made = services.make_forecast(row, progress=progress)
