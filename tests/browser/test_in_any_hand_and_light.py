@@ -70,18 +70,19 @@ def look_at(page, visit, wrong: list[str], where: str) -> None:
 
 def checks_that_can_fail(page) -> None:
     """Two targets side by side without a gap, and grey on the page's own ground, are found."""
-    page.evaluate("""() => {
+    close, pale = page.evaluate(f"""() => {{
       const wrong = document.createElement("div");
-      wrong.id = "wrong";
-      const target = (textContent) => Object.assign(document.createElement("button"), { textContent });
+      const target = (textContent) => Object.assign(document.createElement("button"), {{ textContent }});
       wrong.append(target("one"), target("two"));
       wrong.style.color = "#777";
       for (const each of wrong.children) each.style.color = "inherit";
       document.querySelector("main").append(wrong);
-    }""")
-    assert any("one and two" in each for each in page.evaluate(TOO_CLOSE))
-    assert any("one" in each for each in page.evaluate(TOO_PALE, 7))
-    page.evaluate("document.querySelector('#wrong').remove()")
+      const found = [({TOO_CLOSE})(), ({TOO_PALE})(7)];  // at once: the page may be drawn anew at any time
+      wrong.remove();
+      return found;
+    }}""")
+    assert any("one and two" in each for each in close)
+    assert any("one" in each for each in pale)
 
 
 @pytest.mark.parametrize(("held", "hand", "light"), [("upright", "right", "dim"), ("across", "left", "dark")])
