@@ -92,7 +92,7 @@ def seen_by_a_camera(browser, installation, folder) -> None:
         with visiting(filming, installation, "tablet") as visit:
             take_both(visit.page, installation.address)
             visit.page.click("#scan")
-            visit.page.wait_for_selector("h1:has-text('S 3')", timeout=60_000)  # slow where the machine is busy
+            visit.page.wait_for_selector("h1:has-text('S 3')", timeout=40_000)
             assert wrong(visit) == []
     finally:
         filming.close()

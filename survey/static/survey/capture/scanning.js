@@ -10,7 +10,8 @@ import { find, openKnown } from "./shelf.js";
 const READER = new URL("../../media/vendor/jsqr/jsQR.js", import.meta.url).href;
 const NAME = /^urn:uuid:([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})$/i;
 const EVERY = 150; // milliseconds between two looks
-const LIVE_SIDE = 720; // pixels of the longer side: a label held before the camera fills a third of it
+// In turn, since one square may be read at one size and not at another: pixels of the longer side, and how much of the middle.
+const LIVE_LOOKS = [{ side: 720, part: 1 }, { side: 720, part: 0.5 }, { side: 960, part: 1 }, { side: 560, part: 0.7 }];
 const STILL_SIDES = [1400, 800, 2000]; // a photograph may show the label small or large
 
 /** The reader is large, so it is loaded when it is first wanted. @returns {Promise<Reader>} */
@@ -102,9 +103,11 @@ async function watch(video, light, found) {
     torch(stream.getVideoTracks()[0], light);
     const canvas = document.createElement("canvas");
     let last = "";
+    let turn = 0;
     for (let i = 0; i < 20 && !video.isConnected; i += 1) await pause();
     while (video.isConnected && document.visibilityState === "visible") {
-      const said = video.videoWidth ? look(read, canvas, video, video.videoWidth, video.videoHeight, LIVE_SIDE) : null;
+      const said = video.videoWidth ? look(read, canvas, video, video.videoWidth, video.videoHeight, LIVE_LOOKS[turn % LIVE_LOOKS.length]) : null;
+      turn += 1;
       if (said && said !== last) {
         last = said;
         if (await found(said)) return;
@@ -133,15 +136,18 @@ function torch(track, light) {
 /**
  * What a square in a picture says; none if none is seen.
  * @param {Reader} read @param {HTMLCanvasElement} canvas @param {CanvasImageSource} picture
- * @param {number} width @param {number} height @param {number} side the longer one, in pixels, at which it is read
+ * @param {number} width @param {number} height
+ * @param {{side: number, part: number}} at the longer side, in pixels, at which it is read, and how much of the middle
  */
-function look(read, canvas, picture, width, height, side) {
-  const scale = Math.min(1, side / Math.max(width, height));
-  canvas.width = Math.round(width * scale);
-  canvas.height = Math.round(height * scale);
+function look(read, canvas, picture, width, height, { side, part }) {
+  const [wide, high] = [width * part, height * part];
+  const scale = Math.min(1, side / Math.max(wide, high));
+  canvas.width = Math.round(wide * scale);
+  canvas.height = Math.round(high * scale);
   const context = canvas.getContext("2d", { willReadFrequently: true });
   if (!context) return null;
-  context.drawImage(picture, 0, 0, canvas.width, canvas.height);
+  context.imageSmoothingQuality = "high"; // the plain way leaves edges that jsQR does not follow
+  context.drawImage(picture, (width - wide) / 2, (height - high) / 2, wide, high, 0, 0, canvas.width, canvas.height);
   const { data } = context.getImageData(0, 0, canvas.width, canvas.height);
   return read(data, canvas.width, canvas.height, { inversionAttempts: "dontInvert" })?.data ?? null;
 }
@@ -155,7 +161,7 @@ async function still(app, input, found) {
   input.value = "";
   const canvas = document.createElement("canvas");
   for (const side of picture ? STILL_SIDES : []) {
-    const said = picture && look(read, canvas, picture, picture.width, picture.height, side);
+    const said = picture && look(read, canvas, picture, picture.width, picture.height, { side, part: 1 });
     if (said) {
       await found(said);
       return;
