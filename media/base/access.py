@@ -11,7 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django_htmx.middleware import HtmxDetails
 
-from media.base.models import Role, User
+from media.base.models import Job, Role, User
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
@@ -62,6 +62,11 @@ def may(user: Any, permission: str) -> bool:
     """Whether ``user`` holds ``permission``; an unknown permission is a mistake in the code."""
     allowed = PERMISSIONS[permission]
     return bool(user.is_authenticated and user.is_active and (user.is_superuser or user.role in allowed))
+
+
+def may_stop(user: Any, job: Job) -> bool:
+    """Whoever asked for a job may stop it, and whoever runs the work of others."""
+    return job.asked_by_id == user.pk or may(user, "jobs.cancel")
 
 
 def permitted(permission: str) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:

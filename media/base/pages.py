@@ -1,15 +1,17 @@
-"""List pages by keyset, and one address for a page and its part."""
+"""What pages share: lists by keyset, one address for a page and its part, asking first, addresses of jobs."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar, cast
+from urllib.parse import urlencode
 
 from django.core import signing
 from django.db.models import Model, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.cache import patch_vary_headers
 
 from media.base.errors import BadCursor
@@ -88,3 +90,26 @@ def page_or_part(
     response = render(request, f"{template}#{part}" if swap else template, dict(context), status=status)
     patch_vary_headers(response, ("HX-Request", "HX-Boosted", "HX-History-Restore-Request"))
     return response
+
+
+def confirm(
+    request: HttpRequest,
+    question: str,
+    *,
+    action: str,
+    back_href: str,
+    consequences: Sequence[str] = (),
+    danger: bool = False,
+    fields: Mapping[str, str] | None = None,
+) -> HttpResponse:
+    """Ask before something is done that matters: what would follow, in sentences, and a way back.
+
+    ``action`` is a verb on a thing; ``danger`` that something is lost; ``fields`` go along when it is done.
+    """
+    context = {"question": question, "action": action, "back_href": back_href, "consequences": consequences}
+    return render(request, "media/confirm.html", context | {"danger": danger, "fields": fields or {}})
+
+
+def leading_to(route: str, pk: Any, then: str) -> str:
+    """The address of a job's page, or of what stops it, that goes on to ``then`` once the job is done."""
+    return reverse(route, args=[pk]) + (f"?{urlencode({'then': then})}" if then else "")

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import uuid
-from urllib.parse import urlencode
 
 from django.contrib.auth.views import LoginView
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
-from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
 from media.base import jobs
-from media.base.access import SignedIn, may, open_to_all, permitted
+from media.base.access import SignedIn, may_stop, open_to_all, permitted
 from media.base.errors import NotThere
 from media.base.models import Job, JobState
-from media.base.pages import page_or_part
+from media.base.pages import leading_to, page_or_part
 
 sign_in = open_to_all("everybody signs in here")(
     LoginView.as_view(template_name="media/sign_in.html", redirect_authenticated_user=True)
@@ -40,8 +38,8 @@ def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     row, then = _job(pk), _then(request)
     context = {
         "job": row,
-        "job_href": _href("base:job", pk, then),
-        "cancel_href": _href("base:cancel_job", pk, then) if _may_cancel(request, row) else "",
+        "job_href": leading_to("base:job", pk, then),
+        "cancel_href": leading_to("base:cancel_job", pk, then) if may_stop(request.user, row) else "",
         "then_href": then,
     }
     response = page_or_part(request, "media/job.html", "panel", context)
@@ -54,10 +52,10 @@ def job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 @permitted("jobs.read")
 def cancel_job(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     """Ask a job to end: whoever asked for it may, and whoever runs the work of others."""
-    if not _may_cancel(request, _job(pk)):
+    if not may_stop(request.user, _job(pk)):
         raise PermissionDenied
     jobs.cancel(pk)
-    return redirect(_href("base:job", pk, _then(request)))
+    return redirect(leading_to("base:job", pk, _then(request)))
 
 
 def _job(pk: uuid.UUID) -> Job:
@@ -67,15 +65,7 @@ def _job(pk: uuid.UUID) -> Job:
     return row
 
 
-def _may_cancel(request: SignedIn, row: Job) -> bool:
-    return row.asked_by_id == request.user.pk or may(request.user, "jobs.cancel")
-
-
 def _then(request: HttpRequest) -> str:
     """A page of our own to go on to; nothing for any other address."""
     then = request.GET.get("then", "")
     return then if then.startswith("/") and url_has_allowed_host_and_scheme(then, allowed_hosts=None) else ""
-
-
-def _href(route: str, pk: uuid.UUID, then: str) -> str:
-    return reverse(route, args=[pk]) + (f"?{urlencode({'then': then})}" if then else "")

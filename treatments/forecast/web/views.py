@@ -31,7 +31,6 @@ def forecast(request: SignedIn) -> HttpResponse:
         "shown": selectors.shown_forecast(exhibition),
         "job": job,
         "may_run": may(request.user, "forecast.run"),
-        "may_stop": job is not None and (may(request.user, "jobs.cancel") or job.asked_by_id == request.user.pk),
         "refusal": refusal,
         "nobody": selectors.nobody_works(),
     }

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
 from media.base.models import User
+from media.base.pages import confirm
 from media.base.sheets import as_csv
 from treatments.hours.db import selectors, services
 from treatments.hours.db.models import LoggedTime, Treatment
@@ -167,12 +168,14 @@ def discard(request: SignedIn) -> HttpResponse:
         return redirect("hours:time")
     if clock is None:
         raise FettleError("No clock is running, so there is nothing to discard.")
-    context = {
-        "question": f"End the clock on {clock.row.object} without writing anything down?",
-        "consequences": [f"It has run since {clock.since:%-d %B, %H:%M}.", "Time can be written down by hand later."],
-        "action": "End the clock", "back_href": reverse("hours:time"), "danger": True,
-    }  # fmt: skip
-    return render(request, "media/confirm.html", context)
+    return confirm(
+        request,
+        f"End the clock on {clock.row.object} without writing anything down?",
+        consequences=[f"It has run since {clock.since:%-d %B, %H:%M}.", "Time can be written down by hand later."],
+        action="End the clock",
+        back_href=reverse("hours:time"),
+        danger=True,
+    )
 
 
 @require_POST

@@ -7,7 +7,6 @@ import hashlib
 import uuid
 from collections.abc import Mapping
 from http import HTTPStatus
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -17,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import Clash, FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from treatments.hours.db import selectors
@@ -82,11 +81,10 @@ def accept(request: SignedIn) -> HttpResponse:
         count = options.accept_suggestions(exhibition, suggested, by=request.user, at=timezone.now())
         messages.success(request, f"{_levels(count)} chosen as suggested. You can take them all back below.")
         return redirect("hours:treatments")
-    return render(request, "media/confirm.html", _accepting(suggested, asks))
+    return _ask_to_accept(request, suggested, asks)
 
 
-def _accepting(suggested: Mapping[uuid.UUID, Suggestion], asks: int) -> dict[str, Any]:
-    """What the page says that asks before accepting."""
+def _ask_to_accept(request: SignedIn, suggested: Mapping[uuid.UUID, Suggestion], asks: int) -> HttpResponse:
     chosen = [suggestion.level for suggestion in suggested.values()]
     named = [(level.name, chosen.count(level.code)) for level in table_in_use().levels]
     lines = [f"{name}: {count}" for name, count in named if count]
@@ -94,13 +92,14 @@ def _accepting(suggested: Mapping[uuid.UUID, Suggestion], asks: int) -> dict[str
         lines.append(f"{asks} with a restriction {'is' if asks == 1 else 'are'} left out: they need your own word.")
     lines.append("Each goes into its object's record under your name. You can take them all back at once.")
     count = len(suggested)
-    return {
-        "question": f"Choose what is suggested for {count} object{'' if count == 1 else 's'}?",
-        "consequences": lines,
-        "action": "Accept the suggestions",
-        "back_href": "../",
-        "fields": {"seen": _digest(suggested)},
-    }
+    return confirm(
+        request,
+        f"Choose what is suggested for {count} object{'' if count == 1 else 's'}?",
+        consequences=lines,
+        action="Accept the suggestions",
+        back_href="../",
+        fields={"seen": _digest(suggested)},
+    )
 
 
 def _digest(suggested: Mapping[uuid.UUID, Suggestion]) -> str:

@@ -50,7 +50,6 @@ def _page(request: SignedIn, form: PlanForm, *, status: int = 200) -> HttpRespon
         "refusal": _refusal(exhibition),
         "nobody": not StaffMember.objects.exists(),
         "may_write": may(request.user, "plan.write"),
-        "may_stop": job is not None and (may(request.user, "jobs.cancel") or job.asked_by_id == request.user.pk),
     }
     if found and exhibition:
         context |= {"pinned": selectors.pinned_objects(found), "left_must": sum(o["mandatory"] for o in found.left_out)}

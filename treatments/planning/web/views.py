@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from media.base.access import SignedIn, may, permitted
+from media.base.pages import confirm
 from treatments.planning.db import selectors, services
 from treatments.planning.db.models import StaffMember
 from treatments.planning.web.forms import BenchForm, HolidayForm, LeaveForm, MemberForm
@@ -76,18 +77,18 @@ def member_remove(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.remove_member(row, by=request.user, at=timezone.now())
         messages.success(request, f"{row.name} is off the staff list.")
         return redirect("planning:staff")
-    context = {
-        "question": f"Take {row.name} off the staff list?",
-        "action": "Take off the list",
-        "consequences": [
+    return confirm(
+        request,
+        f"Take {row.name} off the staff list?",
+        action="Take off the list",
+        consequences=[
             "Their hours no longer count in forecasts.",
             "Their leave is forgotten.",
             "Hours that they logged stay.",
         ],
-        "back_href": "../",
-        "danger": True,
-    }  # fmt: skip
-    return render(request, "media/confirm.html", context)
+        back_href="../",
+        danger=True,
+    )
 
 
 @require_POST

@@ -58,7 +58,6 @@ def _page(
         "room": selectors.MOST_SCENARIOS - len(known), "given": given,
         "form": form or ScenarioForm(numbers=numbers), "least": least or LeastForm(),
         "may_run": may(request.user, "forecast.run"),
-        "may_stop": job is not None and (may(request.user, "jobs.cancel") or job.asked_by_id == request.user.pk),
     }  # fmt: skip
     return render(request, "treatments/whatif/scenarios.html", context, status=status)
 

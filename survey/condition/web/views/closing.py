@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import Clash
+from media.base.pages import confirm
 from survey.condition.db import services
 from survey.condition.db.models import Assessment
 from survey.condition.db.selectors import definitions, photographs_in, restorations_seen, the_assessment
@@ -63,19 +64,18 @@ def discard(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         messages.success(request, f"The unfinished assessment of {desk.object.number} is discarded.")
         return desk.back()
     parts = sum(len(each.things) for each in desk.restorations)
-    context = {
-        "question": f"Discard what you have noted on {desk.object.number}?",
-        "consequences": [
+    return confirm(
+        request,
+        f"Discard what you have noted on {desk.object.number}?",
+        consequences=[
             f"All answers since {timezone.localtime(desk.assessment.started_at):%H:%M on %-d %B %Y} are lost.",
             f"Of {parts} joints, fills and areas of paint, those that you added now are removed.",
             "Photographs stay in the store, but no longer with this object. Earlier assessments stay as they are.",
         ],
-        "action": "Discard this assessment",
-        "danger": True,
-        "back_href": desk.address("check"),
-        "post_href": request.get_full_path(),
-    }
-    return render(request, "media/confirm.html", context)
+        action="Discard this assessment",
+        danger=True,
+        back_href=desk.address("check"),
+    )
 
 
 @require_GET

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.condition.db import services
 from survey.condition.db.selectors import newest, walking
 from survey.condition.web.desk import CHOSEN_ROUND, current_round
@@ -106,17 +106,16 @@ def end_round(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         messages.success(request, f"“{chosen.name}” has ended.")
         return redirect("condition:survey")
     line = walking.round_line(chosen)
-    context = {
-        "question": f"End “{chosen.name}”?",
-        "consequences": [
+    return confirm(
+        request,
+        f"End “{chosen.name}”?",
+        consequences=[
             f"{line.looked_at} of {line.objects} objects are looked at; no more can be added to this round.",
             f"{line.unfinished} unfinished assessments stay and can still be finished.",
         ],
-        "action": "End the round",
-        "back_href": reverse("condition:survey"),
-        "post_href": request.path,
-    }
-    return render(request, "media/confirm.html", context)
+        action="End the round",
+        back_href=reverse("condition:survey"),
+    )
 
 
 @require_GET

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.register.db.selectors import exhibitions as selectors
 from survey.register.db.services import exhibitions as services
 from survey.register.web.forms import AddEntryForm, ExhibitionForm
@@ -125,17 +125,17 @@ def exhibition_close(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.close_exhibition(found, by=request.user, at=timezone.now())
         messages.success(request, f"{found.name} is closed. Its checklist is kept.")
         return redirect("register:exhibition", pk=pk)
-    context = {
-        "question": f"Close {found.name}?",
-        "consequences": [
+    return confirm(
+        request,
+        f"Close {found.name}?",
+        consequences=[
             "Its objects no longer count as needed for an opening.",
             "Its checklist and dates stay as they are and cannot be changed.",
             "It can be opened again.",
         ],
-        "action": "Close exhibition",
-        "back_href": reverse("register:exhibition", args=[pk]),
-    }
-    return render(request, "media/confirm.html", context)
+        action="Close exhibition",
+        back_href=reverse("register:exhibition", args=[pk]),
+    )
 
 
 @require_POST

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.register.db.models import ImportState, RegisterImport, RegisterSource, Verdict
 from survey.register.db.selectors import imports as selectors
 from survey.register.db.selectors.placing import unplaced
@@ -111,13 +111,8 @@ def import_match(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 
 def _context(request: SignedIn, batch: RegisterImport) -> dict[str, Any]:
     may_write = may(request.user, "register.write")
-    context: dict[str, Any] = {"batch": batch, "job": batch.job, "may_write": may_write}
-    if batch.job:
-        here = reverse("register:import", args=[batch.pk])
-        context["job_href"] = f"{reverse('base:job', args=[batch.job.pk])}?then={here}"
-        context["cancel_href"] = reverse("base:cancel_job", args=[batch.job.pk]) if may_write else ""
-        context["working_now"] = not batch.job.ended
-    return context
+    working = batch.job is not None and not batch.job.ended
+    return {"batch": batch, "job": batch.job, "may_write": may_write, "working_now": working}
 
 
 def _matching(batch: RegisterImport, data: Any = None) -> dict[str, Any]:
@@ -166,18 +161,18 @@ def import_undo(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.ask_to_undo(batch, by=request.user)
         return redirect(back)
     counts = batch.counts
-    context = {
-        "question": f"Undo the import of {batch.file_name}?",
-        "consequences": [
+    return confirm(
+        request,
+        f"Undo the import of {batch.file_name}?",
+        consequences=[
             f"{counts.get(Verdict.CREATE, 0)} objects that it made go, unless a record has come to name them.",
             f"{counts.get(Verdict.CHANGE, 0)} objects that it changed get back what they said before.",
             "What was changed by hand since then stays, and is listed.",
         ],
-        "action": "Undo import",
-        "back_href": back,
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+        action="Undo import",
+        back_href=back,
+        danger=True,
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -189,14 +184,14 @@ def import_discard(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.discard(batch, by=request.user, at=timezone.now())
         messages.success(request, f"{batch.file_name} put away. The register is as it was.")
         return redirect("register:imports")
-    context = {
-        "question": f"Put {batch.file_name} away?",
-        "consequences": [
+    return confirm(
+        request,
+        f"Put {batch.file_name} away?",
+        consequences=[
             "The file and its preview go.",
             "The register stays as it is.",
         ],
-        "action": "Put file away",
-        "back_href": reverse("register:import", args=[pk]),
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+        action="Put file away",
+        back_href=reverse("register:import", args=[pk]),
+        danger=True,
+    )

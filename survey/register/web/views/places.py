@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.register.db.models import Place, PlaceKind
 from survey.register.db.selectors import places as selectors
 from survey.register.db.selectors.placing import unplaced
@@ -145,14 +145,14 @@ def place_delete(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     if why := services.why_not_delete(found):
         messages.error(request, why)
         return redirect(back)
-    context = {
-        "question": f"Remove {found.full_name}?",
-        "consequences": ["It is empty, and no record speaks of it.", "It leaves the walk; the others close up."],
-        "action": "Remove place",
-        "back_href": back,
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+    return confirm(
+        request,
+        f"Remove {found.full_name}?",
+        consequences=["It is empty, and no record speaks of it.", "It leaves the walk; the others close up."],
+        action="Remove place",
+        back_href=back,
+        danger=True,
+    )
 
 
 def _form(request: SignedIn, form: object, *, heading: str, action: str, back: str) -> HttpResponse:

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from media.base.access import SignedIn, may, permitted
+from media.base.pages import confirm
 from survey.register.db.models import SortingState
 from survey.register.db.selectors import placing as selectors
 from survey.register.db.services import placing as services
@@ -69,13 +70,7 @@ def sorting(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
     found = selectors.the_sorting(pk)
     may_write = may(request.user, "register.write")
     context: dict[str, Any] = {"sorting": found, "job": found.job, "may_write": may_write}
-    if found.job:
-        here = reverse("register:sorting", args=[pk])
-        context |= {
-            "working_now": not found.job.ended,
-            "job_href": f"{reverse('base:job', args=[found.job.pk])}?then={here}",
-            "cancel_href": reverse("base:cancel_job", args=[found.job.pk]) if may_write else "",
-        }
+    context["working_now"] = found.job is not None and not found.job.ended
     return render(request, "survey/register/sorting.html", context)
 
 
@@ -98,15 +93,15 @@ def sorting_undo(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         return redirect(back)
     if found.state == SortingState.UNDONE:
         return redirect(back)
-    context = {
-        "question": "Undo this sorting into places?",
-        "consequences": [
+    return confirm(
+        request,
+        "Undo this sorting into places?",
+        consequences=[
             "Objects that still stand where it put them have no place again.",
             "Objects that somebody has moved since stay where they are.",
             "Places that it made go, if they are empty and no record names them.",
         ],
-        "action": "Undo sorting",
-        "back_href": back,
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+        action="Undo sorting",
+        back_href=back,
+        danger=True,
+    )

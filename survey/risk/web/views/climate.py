@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import FettleError
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.register.db.selectors import the_place
 from survey.register.db.services.places import edit_place
 from survey.risk.ageing import SITE_CLIMATES
@@ -155,11 +155,7 @@ def _shown_file(
             "ends": datetime.fromisoformat(found.counts["last"]),
             "gaps": [tuple(map(datetime.fromisoformat, gap)) for gap in found.counts["gaps"]],
         }
-    if found.job:
-        here = reverse("climate:file", args=[found.pk])
-        context["working_now"] = not found.job.ended
-        context["job_href"] = f"{reverse('base:job', args=[found.job.pk])}?then={here}"
-        context["cancel_href"] = f"{reverse('base:cancel_job', args=[found.job.pk])}?then={here}" if may_write else ""
+    context["working_now"] = found.job is not None and not found.job.ended
     return render(request, f"{TEMPLATES}/file.html", context, status=status)
 
 
@@ -189,14 +185,14 @@ def file_take_back(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.take_back(found, by=request.user, at=timezone.now())
         messages.success(request, "Taken back. The next scoring does without it.")
         return redirect("climate:file", pk=pk)
-    context = {
-        "question": f"Take {found.file_name} back?",
-        "consequences": ["Its readings count no longer for any place.", "The file stays, and can count again."],
-        "action": "Take file back",
-        "back_href": reverse("climate:file", args=[pk]),
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+    return confirm(
+        request,
+        f"Take {found.file_name} back?",
+        consequences=["Its readings count no longer for any place.", "The file stays, and can count again."],
+        action="Take file back",
+        back_href=reverse("climate:file", args=[pk]),
+        danger=True,
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -208,11 +204,11 @@ def file_discard(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         services.discard(found, by=request.user, at=timezone.now())
         messages.success(request, f"{found.file_name} put away.")
         return redirect("climate:files")
-    context = {
-        "question": f"Put {found.file_name} away?",
-        "consequences": ["The file and what was read of it go.", "No score changes."],
-        "action": "Put file away",
-        "back_href": reverse("climate:file", args=[pk]),
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+    return confirm(
+        request,
+        f"Put {found.file_name} away?",
+        consequences=["The file and what was read of it go.", "No score changes."],
+        action="Put file away",
+        back_href=reverse("climate:file", args=[pk]),
+        danger=True,
+    )

@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import redirect
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -43,11 +42,9 @@ def look_next(request: SignedIn) -> HttpResponse:
 
 def _around(request: SignedIn, made: NextList | None, wanted: reading.Asked) -> dict[str, Any]:
     """All of the page but its rows."""
-    job, here = reading.next_job(), reverse("risk:look_next")
     context: dict[str, Any] = {
         "run": made.run if made else latest_run(),
-        "job": job,
-        "job_href": f"{reverse('base:job', args=[job.pk])}?{urlencode({'then': here})}" if job else "",
+        "job": reading.next_job(),
         "may_run": may(request.user, "ranking.run"),
         "may_survey": may(request.user, "survey.write"),
         "kinds": StepKind.choices,

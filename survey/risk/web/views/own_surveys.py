@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 import uuid
 from typing import Any
-from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -31,11 +29,9 @@ from survey.risk.web import plots
 def own_surveys(request: SignedIn) -> HttpResponse:
     """What have our own surveys taught us?"""
     fit, job = reading.newest_fit(), reading.fit_job()
-    here = reverse("risk:own_surveys")
     context: dict[str, Any] = {
         "fit": fit,
         "job": job,
-        "job_href": f"{reverse('base:job', args=[job.pk])}?{urlencode({'then': here})}" if job else "",
         "may_run": may(request.user, "ranking.run"),
         "may_write": may(request.user, "settings.write"),
         "least": (LEAST_JOINTS, LEAST_MOVES),

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from media.base.access import SignedIn, may, permitted
 from media.base.errors import Clash, FettleError, NotThere
-from media.base.pages import page_or_part
+from media.base.pages import confirm, page_or_part
 from survey.risk.db.models import Band, ParameterDraft
 from survey.risk.db.selectors import parameters as selectors
 from survey.risk.db.services import parameters as services
@@ -127,7 +127,7 @@ def _named(found: ParameterDraft) -> dict[str, str]:
 
 
 def _shown_draft(request: SignedIn, found: ParameterDraft, form: AdoptForm, *, status: int = 200) -> HttpResponse:
-    now, job = selectors.in_force(), found.job
+    now = selectors.in_force()
     context: dict[str, Any] = {
         "draft": found,
         "differences": selectors.differences(found.base.values, found.values),
@@ -135,14 +135,10 @@ def _shown_draft(request: SignedIn, found: ParameterDraft, form: AdoptForm, *, s
         "set": now,
         "form": form,
         "effect": _effect(found),
-        "job": job,
+        "job": found.job,
         "tables": TABLES,
         "most": MOST,
     }
-    if job:
-        here = reverse("parameters:draft", args=[found.pk])
-        context["job_href"] = f"{reverse('base:job', args=[job.pk])}?then={here}"
-        context["cancel_href"] = f"{reverse('base:cancel_job', args=[job.pk])}?then={here}"
     return render(request, f"{TEMPLATES}/draft.html", context, status=status)
 
 
@@ -192,14 +188,14 @@ def throw_away(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
         messages.success(request, "Thrown away. What is in force stays.")
         return redirect("parameters:parameters")
     count = len(selectors.differences(found.base.values, found.values))
-    context = {
-        "question": "Throw this draft away?",
-        "consequences": [f"{count} changed value{'s' * (count != 1)} go.", f"Set {found.base} stays in force."],
-        "action": "Throw draft away",
-        "back_href": reverse("parameters:draft", args=[pk]),
-        "danger": True,
-    }
-    return render(request, "media/confirm.html", context)
+    return confirm(
+        request,
+        "Throw this draft away?",
+        consequences=[f"{count} changed value{'s' * (count != 1)} go.", f"Set {found.base} stays in force."],
+        action="Throw draft away",
+        back_href=reverse("parameters:draft", args=[pk]),
+        danger=True,
+    )
 
 
 @require_GET
