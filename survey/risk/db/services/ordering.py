@@ -91,9 +91,7 @@ def _places(rows: Sequence[tuple[Any, ...]], draws: NDArray[np.float32] | None, 
     ranks, ties, first = {}, {}, None
     for name, column in (("loss", 3), ("weighted", 4)):
         score = np.array([row[column] for row in rows], dtype=np.float64)
-        order = np.lexsort((np.arange(score.size), -score, bands))
-        ranks[name] = np.empty(score.size, dtype=np.int64)
-        ranks[name][order] = np.arange(1, score.size + 1)
+        order, ranks[name] = ranked(bands, score)
         if draws is not None:
             chance = np.array([row[5] for row in rows], dtype=np.float64)
             drawn = draws * (score / np.maximum(chance, 1e-12)).astype(np.float32)[:, None]
@@ -108,6 +106,14 @@ def _places(rows: Sequence[tuple[Any, ...]], draws: NDArray[np.float32] | None, 
         )
         for row in range(len(rows))
     ]
+
+
+def ranked(bands: Whole, score: Floats) -> tuple[Whole, Whole]:
+    """Order [n] of objects and the rank of each from 1: by band, then the highest score, then as they are given."""
+    order = np.lexsort((np.arange(score.size), -score, bands))
+    ranks = np.empty(score.size, dtype=np.int64)
+    ranks[order] = np.arange(1, score.size + 1)
+    return order, ranks
 
 
 def _ties(drawn: NDArray[np.float32], order: Whole, bands: Whole, ranks: Whole, *, sure: float) -> tuple[Whole, Whole]:

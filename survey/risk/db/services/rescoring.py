@@ -13,15 +13,16 @@ from datetime import datetime
 from uuid import UUID
 
 import numpy as np
-from django.db.models import Q
 from numpy.typing import NDArray
 
+from media.base import bulk
 from survey.condition.db.models import Assessment
 from survey.risk.db.models import ObjectDraws, ObjectRisk, RiskRun
 from survey.risk.db.selectors.findings import Shop, objects_of
 from survey.risk.db.selectors.gathering import gather
 from survey.risk.db.selectors.light import Light, light_for
 from survey.risk.db.services.learning import keep
+from survey.risk.db.services.ordering import ranked
 from survey.risk.db.services.scoring import compute, write
 from survey.risk.whole import says
 
@@ -35,9 +36,7 @@ def rescore_touched(run: RiskRun, objects: Sequence[UUID], *, at: datetime) -> N
     order.
     """
     _score(_held(run), objects)
-    for row in ObjectRisk.objects.filter(run=run, object__in=objects):
-        row.rank_by_loss, row.rank_by_weighted = (_rank(row, order) for order in ("loss", "weighted_loss"))
-        row.save(update_fields=["rank_by_loss", "rank_by_weighted"])
+    _rank(run, set(objects))
     RiskRun.objects.filter(pk=run.pk).update(finished_at=at)
 
 
@@ -87,9 +86,15 @@ def _score(light: Light, objects: Sequence[UUID]) -> None:
     write(light.run, objects, compute(light, gathered))
 
 
-def _rank(row: ObjectRisk, order: str) -> int:
-    """The rank of a row among all of its run as they stand now."""
-    value = getattr(row, order)
-    before = Q(band_order__lt=row.band_order) | Q(band_order=row.band_order, **{f"{order}__gt": value})
-    level = Q(band_order=row.band_order, **{order: value}, object_id__lt=row.object_id)
-    return 1 + ObjectRisk.objects.filter(before | level, run=row.run_id).count()
+def _rank(run: RiskRun, objects: Collection[UUID]) -> None:
+    """Write the ranks of some objects among all of their run as they stand now."""
+    rows = list(ObjectRisk.objects.filter(run=run).order_by("object_id").values_list(
+        "pk", "object_id", "band_order", "loss", "weighted_loss"
+    ))  # fmt: skip
+    if not rows:
+        return
+    pks, owners, bands, *losses = zip(*rows, strict=True)
+    by_loss, by_weighted = (ranked(np.array(bands, np.int64), np.array(loss))[1].tolist() for loss in losses)
+    places = zip(by_loss, by_weighted, pks, owners, strict=True)
+    new = [(loss, weighted, pk) for loss, weighted, pk, owner in places if owner in objects]
+    bulk.update_rows(ObjectRisk, ("rank_by_loss", "rank_by_weighted"), new)
