@@ -53,13 +53,16 @@ class Fact:
     def values(self) -> set[float]:
         return {one.value for one in self.standing()}
 
-    def note_desk(self) -> None:
+    def note_desk(self, told: Told) -> None:
+        """A desk wrote if the row says neither what was last written from here nor, at first, what the tablet knew."""
+        if not self.edits:
+            self.written = told.base
         if self.now != self.written:
             known = frozenset(one.id for one in self.standing())
             self.edits.append(Told(f"desk {len(self.edits)}", self.now, known, desk=True))
 
     def arrive(self, told: Told) -> None:
-        self.note_desk()
+        self.note_desk(told)
         desks = {one.id for one in self.edits if one.place is None and one.desk and one.value == told.base}
         told.known |= desks
         self.edits.append(told)

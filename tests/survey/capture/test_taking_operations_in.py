@@ -330,3 +330,17 @@ def test_who_knew_a_value_from_a_desk_goes_on_from_it_and_disagrees_only_with_th
     aware = Tablet(ben).changes(joint, "length_mm", 71, was=70)
     assert deliver(unaware, aware, by=ana) == ["conflict", "conflict"]
     assert {side["value"] for side in Conflict.objects.get().sides} == {95.0, 71.0}
+
+
+def test_what_a_desk_wrote_stands_also_where_a_tablet_says_the_same(ana, ben):
+    an_object(joints=1)
+    joint = Joint.objects.get()
+    Joint.objects.update(length_mm=70)
+    same, other = (
+        Tablet(ana).changes(joint, "length_mm", 70, was=80),
+        Tablet(ben).changes(joint, "length_mm", 95, was=80),
+    )
+    assert deliver(same, other, by=ana) == ["applied", "conflict"]
+    joint.refresh_from_db()
+    assert joint.length_mm == 70
+    assert {side["value"] for side in Conflict.objects.get().sides} == {70.0, 95.0}

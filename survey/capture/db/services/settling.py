@@ -95,7 +95,7 @@ def _shown(edits: Sequence[Edit], arrived: str, current: Any) -> Any:
     stand = sides(edits)
     if len(stand) == 1:
         return stand[0].value
-    at_desk = any(edit.device is None for edit in stand)
+    at_desk = any(edit.device is None for edit in standing(edits))  # also where a tablet says the same
     newest = next((edit for edit in stand if edit.id == arrived), None)
     return newest.value if newest and not at_desk else current
 
