@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,12 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from media.outside import UNWRITABLE, is_key
+
 SHAPES = {"line": 2, "area": 3, "point": 1}
 """Shapes and the fewest points of each."""
 MOST_POINTS, MOST_MARKS, LARGEST_SIDE = 500, 200, 100_000
 MOST_MM = 10_000.0  # of a known size
 _CODE = re.compile(r"[a-z][a-z_]{0,39}")
-_UNWRITABLE = re.compile("[\x00\ud800-\udfff]")
 
 
 class BadMarkup(ValueError):
@@ -238,17 +238,13 @@ def _mark(value: Any, where: str, width: int, height: int) -> Mark:
         raise BadMarkup(f"{where}.points: the outline crosses itself or holds nothing: draw it again")
     if not isinstance(row["term"], str) or not _CODE.fullmatch(row["term"]):
         raise BadMarkup(f"{where}.term: must be a code in small letters")
-    if not isinstance(note, str) or len(note) > 500 or _UNWRITABLE.search(note):
+    if not isinstance(note, str) or len(note) > 500 or UNWRITABLE.search(note):
         raise BadMarkup(f"{where}.note: must be a text of at most 500 characters")
     target = None if row["target"] is None else _key(row["target"], f"{where}.target")
     return Mark(_key(row["id"], f"{where}.id"), shape, found, row["term"], target, note)
 
 
 def _key(value: Any, where: str) -> str:
-    if isinstance(value, str) and len(value) == 36:
-        try:
-            if str(uuid.UUID(value)) == value:
-                return value
-        except ValueError:
-            pass
+    if is_key(value):
+        return value
     raise BadMarkup(f"{where}: must be a UUID in lower case with its hyphens")

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-import uuid
 from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from media.outside import UNWRITABLE, is_key
+
 SHA256 = re.compile(r"[0-9a-f]{64}")
-_UNWRITABLE = re.compile("[\x00\ud800-\udfff]")
 
 
 class Refused(ValueError):
@@ -45,7 +45,7 @@ def text(value: Any, where: str, *, most: int, least: int = 0) -> str:
         raise Refused(f"{where}: must be a text")
     if not least <= len(value) <= most:
         raise Refused(f"{where}: must have {least} to {most} characters, has {len(value)}")
-    if _UNWRITABLE.search(value):
+    if UNWRITABLE.search(value):
         raise Refused(f"{where}: holds a character that cannot be written")
     return value
 
@@ -58,12 +58,8 @@ def choice(value: Any, where: str, allowed: Collection[str]) -> str:
 
 def key(value: Any, where: str) -> str:
     """A UUID in its usual spelling: 36 characters, lower case."""
-    if isinstance(value, str) and len(value) == 36:
-        try:
-            if str(uuid.UUID(value)) == value:
-                return value
-        except ValueError:
-            pass
+    if is_key(value):
+        return value
     raise Refused(f"{where}: must be a UUID in lower case with its hyphens")
 
 

@@ -50,10 +50,7 @@ def _whose(request: SignedIn) -> User:
         return request.user
     if not may(request.user, "time.others"):
         raise PermissionDenied
-    found = User.objects.filter(pk=int(who)).first() if who.isascii() and who.isdigit() and len(who) < 10 else None
-    if found is None:
-        raise FettleError("Nobody of that number is known here. Choose a person from the list.")
-    return found
+    return selectors.the_person(who)
 
 
 def _day(text: str) -> date:
@@ -198,7 +195,7 @@ def add(request: SignedIn, pk: uuid.UUID) -> HttpResponse:
 
 def _worker(request: SignedIn, form: TimeForm) -> User:
     chosen = form.cleaned_data.get("worker")
-    return User.objects.get(pk=chosen) if chosen else request.user
+    return selectors.the_person(str(chosen)) if chosen else request.user
 
 
 def _own(request: SignedIn, pk: int) -> LoggedTime:

@@ -20,7 +20,6 @@ from survey.register.db.selectors import current_exhibition
 from treatments.planning.byhand import Placed, free_places, moved
 from treatments.planning.calendar import monday_of
 from treatments.planning.db import selectors, services
-from treatments.planning.db.models import Plan
 from treatments.planning.db.selectors import Arranged
 from treatments.planning.web.hand_forms import MoveForm, SwapForm
 
@@ -29,10 +28,7 @@ BAD = HTTPStatus.UNPROCESSABLE_ENTITY
 
 
 def _there(pk: uuid.UUID, key: int) -> tuple[Arranged, Placed]:
-    plan = Plan.objects.select_related("exhibition").filter(pk=pk).first()
-    if plan is None:
-        raise NotThere("This plan does not exist any more. Look at the newest one.")
-    there = selectors.arranged(plan, timezone.now())
+    there = selectors.arranged(selectors.the_plan(pk), timezone.now())
     one = there.one(key)
     if one is None:
         raise NotThere("This sitting is not in the plan any more. Look at the newest plan.")

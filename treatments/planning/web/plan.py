@@ -127,11 +127,8 @@ def adapt(request: SignedIn) -> HttpResponse:
 @permitted("plan.write")
 def pin(request: SignedIn, pk: uuid.UUID, thing: uuid.UUID) -> HttpResponse:
     """Hold an object's sittings where they are, or let them go."""
-    row = Plan.objects.filter(pk=pk).first()
-    if row is None:
-        raise NotThere("This plan does not exist any more. Look at the newest one.")
     to = request.POST.get("to") == "pinned"
-    services.pin(row, thing, to=to, by=request.user, at=timezone.now())
+    services.pin(selectors.the_plan(pk), thing, to=to, by=request.user, at=timezone.now())
     messages.success(request, "Pinned: it stays where it is when the work is planned again." if to else "Unpinned.")
     week = _day(request.POST.get("week"))
     return redirect(reverse("planning:plan") + (f"?week={week.isoformat()}" if week else ""))

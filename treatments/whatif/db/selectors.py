@@ -9,6 +9,7 @@ from statistics import median
 from typing import Any
 from uuid import UUID
 
+from media.base.errors import NotThere
 from media.base.models import Job, JobState
 from survey.condition.db import selectors as condition
 from survey.register.db.models import Exhibition, MilestoneKind, Object
@@ -234,6 +235,22 @@ def newest_comparison(exhibition: Exhibition | None) -> Comparison | None:
 def newest_giving_way(exhibition: Exhibition | None) -> GivingWay | None:
     rows = GivingWay.objects.filter(exhibition=exhibition, finished_at__isnull=False).order_by("-made_at")
     return rows.first() if exhibition else None
+
+
+def the_giving_way(pk: int) -> GivingWay:
+    """One search that has ended. Raises ``NotThere``."""
+    found = GivingWay.objects.filter(pk=pk, finished_at__isnull=False).select_related("exhibition").first()
+    if found is None:
+        raise NotThere("This search is not there any more.")
+    return found
+
+
+def reckoned(pk: int, turn: int) -> tuple[Comparison, dict[str, Any]]:
+    """A comparison and one of its results that has a plan. Raises ``NotThere``."""
+    row = Comparison.objects.filter(pk=pk, finished_at__isnull=False).first()
+    if row is None or turn >= len(row.results) or "plan" not in row.results[turn]:
+        raise NotThere("This scenario's plan is not there any more. Reckon again.")
+    return row, row.results[turn]
 
 
 def running_job(exhibition: Exhibition | None) -> Job | None:

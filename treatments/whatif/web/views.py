@@ -14,13 +14,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from media.base.access import SignedIn, may, permitted
-from media.base.errors import FettleError, NotThere
+from media.base.errors import FettleError
 from survey.register.db.models import Exhibition
 from survey.register.db.selectors import current_exhibition
 from treatments.forecast.db.selectors import days_ahead, nobody_works
 from treatments.options.db.selectors import table_in_use
 from treatments.whatif.db import selectors, services
-from treatments.whatif.db.models import Comparison, GivingWay
 from treatments.whatif.web.forms import LeastForm, ScenarioForm
 
 BAD = HTTPStatus.UNPROCESSABLE_ENTITY
@@ -119,10 +118,8 @@ def compare(request: SignedIn) -> HttpResponse:
 @permitted("forecast.read")
 def plan(request: SignedIn, pk: int, turn: int) -> HttpResponse:
     """The plan of one scenario: which objects at which level, when, and what is left out."""
-    row = Comparison.objects.filter(pk=pk, finished_at__isnull=False).first()
-    if row is None or turn >= len(row.results) or "plan" not in row.results[turn]:
-        raise NotThere("This scenario's plan is not there any more. Reckon again.")
-    found, names = row.results[turn], {level.code: level.name for level in table_in_use().levels}
+    row, found = selectors.reckoned(pk, turn)
+    names = {level.code: level.name for level in table_in_use().levels}
     objects = [
         (key, number, names.get(level, level), date.fromisoformat(first), date.fromisoformat(last))
         for key, number, level, first, last in found["plan"]["objects"]
@@ -151,9 +148,7 @@ def give_way(request: SignedIn) -> HttpResponse:
 @permitted("forecast.run")
 def keep_least(request: SignedIn, pk: int) -> HttpResponse:
     """Put what a search found beside the other scenarios."""
-    row = GivingWay.objects.filter(pk=pk, finished_at__isnull=False).select_related("exhibition").first()
-    if row is None:
-        raise NotThere("This search is not there any more.")
+    row = selectors.the_giving_way(pk)
     name = f"Least for {row.target:.0%}"
     services.add_scenario(row.exhibition, name, row.result["changes"], by=request.user, at=timezone.now())
     services.start_comparison(row.exhibition, by=request.user, at=timezone.now())

@@ -33,6 +33,7 @@ from treatments.hours.db.selectors.time import (
     object_time,
     people_who_log,
     step_names,
+    the_person,
     time_rows,
     week_of,
 )
@@ -66,6 +67,7 @@ __all__ = [
     "plans_of",
     "step_names",
     "surprises",
+    "the_person",
     "time_rows",
     "treatments_page",
     "week_of",

@@ -11,7 +11,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from media.base.errors import NotThere
+from media.base.errors import FettleError, NotThere
 from media.base.models import Role, User
 from survey.register.db.models import Object
 from survey.register.db.selectors import current_exhibition
@@ -108,6 +108,15 @@ def people_who_log() -> list[User]:
     """Everybody whose time at the bench can be written down."""
     rows = User.objects.filter(is_active=True, role__in=[Role.CONSERVATOR, Role.HEAD])
     return sorted(rows, key=lambda user: user.shown.casefold())
+
+
+def the_person(number: str) -> User:
+    """Who has a number, as an address says it. Raises ``FettleError``."""
+    whole = number.isascii() and number.isdigit() and len(number) < 10
+    found = User.objects.filter(pk=int(number)).first() if whole else None
+    if found is None:
+        raise FettleError("Nobody of that number is known here. Choose a person from the list.")
+    return found
 
 
 def logged(pk: int) -> LoggedTime:

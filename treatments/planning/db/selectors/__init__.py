@@ -37,7 +37,7 @@ from treatments.planning.db.selectors.staff import (
     staff_members,
     workplaces,
 )
-from treatments.planning.db.selectors.stored import as_core, latest_plan, offer_for, pins_of
+from treatments.planning.db.selectors.stored import as_core, latest_plan, offer_for, pins_of, the_plan
 from treatments.planning.db.selectors.work import MOUNTED, Work, days_ahead, due_day, gather_work
 
 __all__ = [
@@ -81,6 +81,7 @@ __all__ = [
     "span",
     "staff_line",
     "staff_members",
+    "the_plan",
     "week_view",
     "workplaces",
 ]

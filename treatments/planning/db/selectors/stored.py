@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 from django.utils import timezone
 
+from media.base.errors import NotThere
 from survey.register.db.models import Exhibition
 from treatments.planning.calendar import quarter_of
 from treatments.planning.db.models import Plan
@@ -20,6 +22,14 @@ def latest_plan(exhibition: Exhibition | None) -> Plan | None:
         return None
     rows = Plan.objects.filter(exhibition=exhibition, kept_at__isnull=False)
     return rows.select_related("exhibition", "job", "by").order_by("-made_at").first()
+
+
+def the_plan(pk: UUID) -> Plan:
+    """One plan. Raises ``NotThere``."""
+    found = Plan.objects.select_related("exhibition").filter(pk=pk).first()
+    if found is None:
+        raise NotThere("This plan does not exist any more. Look at the newest one.")
+    return found
 
 
 def pins_of(plan: Plan | None) -> dict[str, int]:
