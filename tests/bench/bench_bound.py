@@ -7,7 +7,6 @@ steps that must lie inside it fit those on duty who have one of the skills; the 
 added as they are broken, which ends at the optimum of all of them. Mandatory objects take one level in both.
 """
 
-import argparse
 import json
 import os
 import time
@@ -17,6 +16,7 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, vstack
 
+from tests.bench.asked import options
 from tests.reference.plan_instances import WEEK, make
 from treatments.planning.bound import upper_bound
 from treatments.planning.problem import read_instance
@@ -115,11 +115,7 @@ def measure(instance, seconds):
 
 
 if __name__ == "__main__":
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--objects", type=int, default=300)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--team", type=int, default=1)
-    options.add_argument("--seconds", type=float, default=10.0)
-    given = options.parse_args()
+    asked = options(__doc__, seconds=10.0)
+    given = asked.parse_args()
     warm_up()
     print(json.dumps(measure(make(given.objects, given.seed, 14, given.team), given.seconds)))

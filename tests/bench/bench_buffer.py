@@ -6,11 +6,11 @@ Weeks come in pairs: for mandatory objects, for the others. The first row is the
 clock ends no search, busy as the machine may be.
 """
 
-import argparse
 import json
 import os
 
 import treatments.planning.solve as solve_module
+from tests.bench.asked import options
 from tests.reference.plan_checker import check
 from tests.reference.plan_instances import make
 from treatments.forecast.simulate import simulate
@@ -39,14 +39,11 @@ def measure(name, instance, plan, bound, trials):
 
 
 if __name__ == "__main__":
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--objects", type=int, default=300)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--seconds", type=float, default=4.0)
-    options.add_argument("--trials", type=int, default=2_000)
-    options.add_argument("--weeks", type=float, nargs="+", default=[0.0, 0.0, 2.0, 1.0, 3.0, 0.5])
-    given = options.parse_args()
-    made = make(given.objects, given.seed)
+    asked = options(__doc__, seconds=4.0)
+    asked.add_argument("--trials", type=int, default=2_000)
+    asked.add_argument("--weeks", type=float, nargs="+", default=[0.0, 0.0, 2.0, 1.0, 3.0, 0.5])
+    given = asked.parse_args()
+    made = make(given.objects, given.seed, 14, given.team)
     warm_up()
     solve_module.PATIENCE = 1e6
     limit = upper_bound(read_instance(made), ROUNDS).value

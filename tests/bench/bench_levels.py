@@ -6,13 +6,13 @@ Times are of the processor; the peer has two workers, and where it proves nothin
 bound. Ours includes the whole curve of benefit over hours.
 """
 
-import argparse
 import json
 import os
 import time
 
 from ortools.sat.python import cp_model
 
+from tests.bench.asked import options
 from tests.reference.plan_instances import make
 from treatments.planning.knapsack import choose_levels
 
@@ -57,13 +57,9 @@ def measure(instance, share, seconds):
 
 
 if __name__ == "__main__":
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--objects", type=int, default=300)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--team", type=int, default=1)
-    options.add_argument("--seconds", type=float, default=25.0)
-    options.add_argument("--shares", type=float, nargs="+", default=[0.1, 0.25, 0.4, 0.6])
-    given = options.parse_args()
+    asked = options(__doc__, seconds=25.0)
+    asked.add_argument("--shares", type=float, nargs="+", default=[0.1, 0.25, 0.4, 0.6])
+    given = asked.parse_args()
     made = make(given.objects, given.seed, 14, given.team)
     for part in given.shares:
         print(json.dumps(measure(made, part, given.seconds)))

@@ -6,13 +6,13 @@ Edits: three people in turn fall ill on a day of week 3, when all that has begun
 mandatory object comes in. The plan anew has the limit of the first; the clock ends neither, busy as the machine may be.
 """
 
-import argparse
 import copy
 import json
 import os
 import time
 
 import treatments.planning.solve as solve_module
+from tests.bench.asked import options
 from tests.reference.plan_checker import check
 from tests.reference.plan_instances import WEEK, make
 from treatments.planning.replan import replan_instance
@@ -57,14 +57,11 @@ def measure(name, changed, lost, plan, seconds):
 
 
 if __name__ == "__main__":
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--objects", type=int, default=300)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--seconds", type=float, default=4.0)
-    given = options.parse_args()
+    asked = options(__doc__, seconds=4.0)
+    given = asked.parse_args()
     warm_up()
     solve_module.PATIENCE = 1e6
-    made = make(given.objects, given.seed)
+    made = make(given.objects, given.seed, 14, given.team)
     first = solve_instance(made, seconds=given.seconds)
     replan_instance(made, first)
     for edit in edits(made):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.http import HttpResponse
 from django.utils import timezone
 
 from media.base import jobs
@@ -69,6 +70,11 @@ def painted(thing: Object, area: float) -> None:
 
 def move_date(exhibition: Exhibition, kind: str, day: date) -> None:
     Milestone.objects.filter(exhibition=exhibition, kind=kind).update(date=day)
+
+
+def text(response: HttpResponse) -> str:
+    """What a page says, with plain blanks."""
+    return response.content.decode().replace("\u00a0", " ")
 
 
 def now() -> datetime:

@@ -26,15 +26,6 @@ SHIPPED = read({})
 
 
 @pytest.fixture
-def done(db, django_capture_on_commit_callbacks):
-    def run(call):
-        with django_capture_on_commit_callbacks(execute=True):
-            return call()
-
-    return run
-
-
-@pytest.fixture
 def store(db) -> Place:
     return builders.a_place(kind="room", name="North store")
 

@@ -24,15 +24,6 @@ def jobs_at_once(django_capture_on_commit_callbacks, db):
     """Everything asked for in a test is done when its request ends."""
 
 
-@pytest.fixture
-def done(django_capture_on_commit_callbacks):
-    def run(call):
-        with django_capture_on_commit_callbacks(execute=True):
-            return call()
-
-    return run
-
-
 def some_objects(count: int = 4) -> None:
     for stage in range(count):
         thing = builders.an_object(joints=1, height_mm=300, width_mm=200, mass_kg=2)

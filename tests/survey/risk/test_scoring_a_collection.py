@@ -21,19 +21,6 @@ class Killed(BaseException):
     """What no job catches."""
 
 
-@pytest.fixture
-def score(db, django_capture_on_commit_callbacks):
-    def run(exhibition=None):
-        with django_capture_on_commit_callbacks(execute=True):
-            made, job = services.start_run(by=None, at=NOW, exhibition=exhibition)
-        job.refresh_from_db()
-        assert job.state == JobState.DONE, job.error
-        made.refresh_from_db()
-        return made
-
-    return run
-
-
 def restored(stage: int | None = None, **fields):
     """An object with one joint at the foot, seen at a stage."""
     thing = builders.an_object(joints=1, height_mm=300, width_mm=200, **fields)

@@ -17,15 +17,6 @@ from tests import builders
 NOW = builders.NOW
 
 
-@pytest.fixture
-def done(db, django_capture_on_commit_callbacks):
-    def run(call):
-        with django_capture_on_commit_callbacks(execute=True):
-            return call()
-
-    return run
-
-
 def a_store(done, temperature: float | None, *, humidity: float = 50.0, years: int = 3, **fields):
     """A room with readings four times a day up to today, or none, and an object with one joint looked at in it."""
     room = builders.a_place(kind="room", **fields)

@@ -20,7 +20,6 @@ from survey.models import (
     RiskRun,
     Workshop,
 )
-from survey.risk.db import services
 from survey.risk.db.services import ordering, scoring
 from survey.risk.db.services.ordering import packed, unpacked
 from survey.risk.draws import intervals
@@ -28,19 +27,6 @@ from tests import builders
 from tests.survey.risk import scores
 
 NOW = builders.NOW
-
-
-@pytest.fixture
-def score(db, django_capture_on_commit_callbacks):
-    def run(exhibition=None) -> RiskRun:
-        with django_capture_on_commit_callbacks(execute=True):
-            made, job = services.start_run(by=None, at=NOW, exhibition=exhibition)
-        job.refresh_from_db()
-        assert job.state == JobState.DONE, job.error
-        made.refresh_from_db()
-        return made
-
-    return run
 
 
 def restored(*, joints: int = 1, workshop: Workshop | None = None, year: int | None = 1952, stage: int | None = None):

@@ -16,6 +16,7 @@ from media.base import jobs
 from media.base.models import Event, Job, JobState
 from survey.models import Milestone
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.forecast.db import services
 from treatments.forecast.db.jobs import run_forecast
 from treatments.models import Forecast, ObjectForecast, StaffMember
@@ -30,10 +31,6 @@ def exhibition(db):
     checklists.a_member()
     checklists.listed(made, 2)
     return made
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def ask(*, trials=60, **said) -> tuple[Forecast, Job]:

@@ -15,6 +15,7 @@ from media.base.models import Event, Job, JobState
 from survey.models import Exhibition
 from tests import builders
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.forecast.db import selectors, services
 from treatments.forecast.db.selectors.between import SHIPPED
 from treatments.hours.db import services as hours
@@ -36,10 +37,6 @@ def exhibition(db) -> Exhibition:
 @pytest.fixture
 def only_this_night(monkeypatch):
     monkeypatch.setattr(jobs, "_nightly", {NIGHT: "The night's forecast"})
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def night(hour: int = 3, day: int = 0) -> datetime:

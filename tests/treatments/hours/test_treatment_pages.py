@@ -13,6 +13,7 @@ from django.urls import reverse
 from survey.models import ChecklistEntry
 from tests import builders
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.models import ChosenLevel, Treatment
 from treatments.options.db import services as options
 
@@ -22,10 +23,6 @@ LIST = "/treatments/"
 @pytest.fixture
 def exhibition(db):
     return checklists.an_exhibition()
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def numbers(response) -> list[str]:

@@ -14,14 +14,11 @@ from media.base import events
 from survey.models import Fill, Joint, JointRisk, JointSeen, ObjectMove, Overpaint, Restoration, Workshop
 from tests import builders
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.models import Treatment
 from treatments.options.db import services as options
 
 pytestmark = pytest.mark.django_db
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def story(client, thing) -> str:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from tests import builders
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.hours.db import services as hours
 from treatments.hours.db.services import Said
 from treatments.models import Forecast, RunningClock, Treatment
@@ -24,10 +25,6 @@ def exhibition(db):
     checklists.benches()
     checklists.a_member()
     return checklists.an_exhibition()
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def sheet(client):

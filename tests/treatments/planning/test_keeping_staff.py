@@ -13,6 +13,7 @@ from media.base.errors import FettleError
 from media.base.models import Event
 from tests import builders
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.models import Holiday, Leave, StaffMember, Workplace
 from treatments.planning.calendar import monday_of
 from treatments.planning.db import selectors, services
@@ -27,10 +28,6 @@ def week(**changed) -> dict[str, str]:
     for day in range(7):
         said |= {f"start{day}": "9", f"hours{day}": "7.5" if day < 4 else "0"}
     return said | changed
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def test_nobody_yet_says_what_to_do(head, reader):

@@ -12,6 +12,7 @@ from django.utils import timezone
 from media.base import jobs
 from survey.models import Milestone
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.models import Plan, StaffMember
 from treatments.planning.db import selectors, services
 
@@ -25,10 +26,6 @@ def exhibition(db):
     checklists.benches()
     checklists.scored(checklists.listed(made, 3, 2), checklists.listed(made, 2, entry={"importance": 5}))
     return made
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def busiest(plan: Plan) -> str:

@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from tests.treatments import checklists
+from tests.treatments.checklists import text
 from treatments.options.db import services as options
 
 PAGE = "/staff/plan/worth/"
@@ -17,10 +18,6 @@ def exhibition(db):
     checklists.benches()
     checklists.a_member()
     return checklists.an_exhibition()
-
-
-def text(response) -> str:
-    return response.content.decode().replace("\u00a0", " ")
 
 
 def test_without_an_exhibition_or_work_it_says_so(reader, db):
