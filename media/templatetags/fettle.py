@@ -206,8 +206,11 @@ def big_chance(low: float | None, middle: float | None, high: float | None, mean
 
 
 def spread(low: float | None, high: float | None) -> str:
-    """An interval of chances: "18–47"; empty when not known."""
-    return "" if low is None or high is None else f"{percent(low)}–{percent(high)}"
+    """An interval of chances: "18–47", one number where both ends read the same; empty when not known."""
+    if low is None or high is None:
+        return ""
+    ends = percent(low), percent(high)
+    return ends[0] if ends[0] == ends[1] else "–".join(ends)
 
 
 @register.inclusion_tag("media/parts/fan.html", takes_context=True)
