@@ -127,7 +127,11 @@ TEMPLATES = [
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
         "OPTIONS": {
-            "builtins": ["template_partials.templatetags.partials", "media.templatetags.fettle"],
+            "builtins": [
+                "template_partials.templatetags.partials",
+                "media.templatetags.fettle",
+                "media.templatetags.working",
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

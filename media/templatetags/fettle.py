@@ -16,9 +16,6 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import slugify
 
 from media.base import drawing
-from media.base.access import may_stop
-from media.base.models import Job
-from media.base.pages import leading_to
 
 register = template.Library()
 
@@ -311,19 +308,6 @@ def _shelf_mark(mark: Mapping[str, Any]) -> dict[str, str]:
         words += ", not where it should be"
         shape = shape if mark.get("do_not_lift") else "mark-misplaced"
     return {"shape": shape, "words": words}
-
-
-@register.inclusion_tag("media/parts/job.html", takes_context=True)
-def job_panel(context: Context, job: Job, then: str, words: str = "") -> dict[str, Any]:
-    """A job as it goes on, leading to the page ``then`` once it is done; with a way to stop it for who may."""
-    return {
-        "job": job,
-        "job_href": leading_to("base:job", job.pk, then),
-        "cancel_href": leading_to("base:cancel_job", job.pk, then) if may_stop(context["user"], job) else "",
-        "then_href": then,
-        "then_words": words,
-        "csrf_token": context.get("csrf_token"),
-    }
 
 
 @register.inclusion_tag("media/parts/choices.html")
