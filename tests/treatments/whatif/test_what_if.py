@@ -20,6 +20,7 @@ from treatments.models import ChosenLevel, Scenario, StaffMember
 from treatments.planning.db.selectors import offer
 from treatments.planning.solve import solve_instance
 from treatments.whatif.db import selectors, services
+from treatments.whatif.db.services import giving_way, reckoning
 
 PAGE = "/forecast/what-if/"
 TRIALS = 200
@@ -27,9 +28,8 @@ TRIALS = 200
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
-    monkeypatch.setattr(services, "SECONDS", 0.2)
-    monkeypatch.setattr(services, "TRIALS", TRIALS)
-    monkeypatch.setattr(services, "SEARCH_TRIALS", TRIALS)
+    monkeypatch.setattr(reckoning, "SECONDS", 0.2)
+    monkeypatch.setattr(giving_way, "TRIALS", TRIALS)
 
 
 @pytest.fixture
@@ -117,8 +117,8 @@ def test_what_is_left_out_keeps_its_risk_and_the_draws_of_all_others(exhibition,
     there = selectors.ground(exhibition, now())
     first = there.work.instance["objects"][0]["id"]
     work = selectors.suppose(there, {"drop": [first]})
-    whole = services._futures(there, there.work, seed=3, trials=50)
-    less = services._futures(there, work, seed=3, trials=50)
+    whole = services.futures_of(there, there.work, seed=3, trials=50)
+    less = services.futures_of(there, work, seed=3, trials=50)
     assert less.object_ids == whole.object_ids[1:]
     everything = [str(pk) for pk in there.work.entries]
     services.add_scenario(exhibition, "None", {"drop": everything}, by=by, at=timezone.now())

@@ -29,6 +29,7 @@ from treatments.whatif.db.models import Comparison, GivingWay, Scenario
 
 MOST_SCENARIOS = 5
 EXTRA = "extra"
+OPENING, OWN_DATES = "opening", "dates"  # what a chance is of: all ready on opening day, or all own dates met
 GOING = {JobState.QUEUED, JobState.RUNNING}
 
 
